@@ -1,0 +1,400 @@
+"""ASSESSMENT: what one unit may be sold as, and why.
+
+It stands after the rules and before every text. Class and grade are computed from the list of
+reasons and from nothing else. It carries no prose: texts are made at the edge, in the language
+asked for.
+"""
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from typing import Any, NamedTuple
+
+import msgspec
+
+from gradekit.conditions import Compare, Outcome, Value
+from gradekit.errors import Problem, RecordError
+from gradekit.facts import establish
+from gradekit.inspection import Inspection
+from gradekit.rulebook import Rulebook, Stamp
+from gradekit.rules import (
+    CLASSES,
+    GRADES,
+    Cite,
+    Grade,
+    RemovedBy,
+    Rule,
+    SaleClass,
+    Verdict,
+    verdicts,
+)
+from gradekit.subjects import UNIT_PATHS, Fact, Facts
+
+
+class _Result(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=False):
+    pass
+
+
+class Reason(_Result, frozen=True, kw_only=True):
+    """One rule that fired on one thing: what was observed, the limit, and what it caps."""
+
+    rule: str
+    name: str
+    about: str
+    observed: dict[str, Any]
+    limit: dict[str, str]
+    caps_grade: Grade | None
+    caps_class: SaleClass | None
+    presumed: bool
+    """It rests on silence or on a finding that a look or a test may still change."""
+    removed_by: RemovedBy
+    misleads_when: str | None
+    cites: tuple[Cite, ...]
+
+
+class OpenCheck(_Result, frozen=True, kw_only=True):
+    """Something not known yet: what it costs now, and what it could turn out to cost."""
+
+    about: str
+    rules: tuple[str, ...]
+    costs_class: SaleClass | None
+    costs_grade: Grade | None
+    may_class: SaleClass | None
+    may_grade: Grade | None
+
+
+class Disclosure(_Result, frozen=True, kw_only=True):
+    """Something a buyer has to be told: the phrase's key, what about, and the values for it."""
+
+    key: str
+    topic: str
+    about: str
+    rule: str
+    deviation: bool
+    values: dict[str, Any]
+
+
+class Step(_Result, frozen=True, kw_only=True):
+    """What has to go before a better class or grade; filled in by ``advice``."""
+
+    to: str
+    reasons: tuple["Holding", ...]
+    reachable: bool
+
+
+class Holding(_Result, frozen=True, kw_only=True):
+    """A reason that stands in the way of a step, and what kind of work removes it."""
+
+    rule: str
+    about: str
+    removed_by: RemovedBy
+
+
+class Assessment(_Result, frozen=True, kw_only=True):
+    """The result for one unit on one day. ``grade`` is None on hold and while looks are unjudged."""
+
+    unit_id: str
+    kind: str
+    sale_class: SaleClass
+    grade: Grade | None
+    look_grade: Grade | None
+    best_sale_class: SaleClass
+    best_grade: Grade | None
+    worst_sale_class: SaleClass
+    worst_grade: Grade | None
+    reasons: tuple[Reason, ...]
+    open_checks: tuple[OpenCheck, ...]
+    blockers: tuple[str, ...]
+    cautions: tuple[str, ...]
+    voids: tuple[str, ...]
+    disclosures: tuple[Disclosure, ...]
+    ladder: tuple[Step, ...] = ()
+    measures: dict[str, dict[str, Value]]
+    rulebook: Stamp
+    record_digest: str
+    assessed_on: date
+
+
+def assess(inspection: Inspection, rulebook: Rulebook, on: date | None = None) -> Assessment:
+    """Assess one unit on a day (default: the day it was inspected).
+
+    Raises UnknownName for a kind that the rulebook lacks, RecordError for a day before the
+    inspection. The record's words must be those of its kind: ``records.read`` sees to that.
+    """
+    on = inspection.inspected_on if on is None else on
+    if on < inspection.inspected_on:
+        raise RecordError([_too_early(inspection, on)])
+    kind = rulebook.kind(inspection.device.kind)
+    facts = establish(inspection, kind, on)
+    found = [v for rule in rulebook.rules_for(kind.kind) for v in verdicts(rule, facts)]
+    return _conclude(inspection, rulebook.stamp, facts, found, on)
+
+
+def _too_early(inspection: Inspection, on: date) -> Problem:
+    return Problem(
+        where="on",
+        problem=f"{on} is before the inspection of {inspection.inspected_on}",
+        remedy="assess on the day of the inspection or later",
+    )
+
+
+def _conclude(
+    inspection: Inspection, stamp: Stamp, facts: Facts, found: Sequence[Verdict], on: date
+) -> Assessment:
+    fired = sorted((v for v in found if v.outcome >= Outcome.PRESUMED), key=_gravest_first)
+    certain = [v for v in fired if v.outcome is Outcome.FIRES]
+    capping = [v.rule for v in fired]
+    sale_class = worst_class(capping)
+    best, worst = [v.rule for v in certain], [v.rule for v in found]
+    looks = [v.rule for v in fired if _of_looks(v.about)]
+    return Assessment(
+        unit_id=inspection.unit_id,
+        kind=inspection.device.kind,
+        sale_class=sale_class,
+        grade=worst_grade(capping, sale_class),
+        look_grade=worst_grade(looks, sale_class),
+        best_sale_class=worst_class(best),
+        best_grade=worst_grade(best, worst_class(best)),
+        worst_sale_class=worst_class(worst),
+        worst_grade=worst_grade(worst, worst_class(worst)),
+        reasons=tuple(map(_reason, fired)),
+        open_checks=tuple(_open_checks(found, facts)),
+        blockers=_unique(v.rule.id for v in fired if _cap_class(v.rule) == "hold"),
+        cautions=_unique(v.rule.caution for v in fired if v.rule.caution is not None),
+        voids=_unique(claim for v in fired for claim in v.rule.voids),
+        disclosures=tuple(_disclosures(fired)),
+        measures=_measures(facts),
+        rulebook=stamp,
+        record_digest=record_digest(inspection),
+        assessed_on=on,
+    )
+
+
+def record_digest(inspection: Inspection) -> str:
+    """SHA-256 of the whole record. Private: only a digest of the public part may be shown."""
+    return hashlib.sha256(msgspec.json.encode(inspection, order="deterministic")).hexdigest()
+
+
+def _unique(words: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(words))
+
+
+# --- the worst cap wins ------------------------------------------------------------------------
+
+
+def _cap_class(rule: Rule) -> SaleClass | None:
+    """Rules on trial report but never cap."""
+    return rule.caps_class if rule.status == "active" else None
+
+
+def _cap_grade(rule: Rule) -> Grade | None:
+    return rule.caps_grade if rule.status == "active" else None
+
+
+def _class_rank(rule: Rule) -> int:
+    cap = _cap_class(rule)
+    return 0 if cap is None else CLASSES.index(cap)
+
+
+def _grade_rank(rule: Rule) -> int:
+    cap = _cap_grade(rule)
+    return 0 if cap is None else GRADES.index(cap)
+
+
+def worst_class(rules: Iterable[Rule]) -> SaleClass:
+    """The class that is left under all caps."""
+    return CLASSES[max(map(_class_rank, rules), default=0)]
+
+
+def worst_grade(rules: Iterable[Rule], sale_class: SaleClass) -> Grade | None:
+    """The grade that is left under all caps; None on hold and while looks are unjudged."""
+    grade = GRADES[max(map(_grade_rank, rules), default=0)]
+    return None if sale_class == "hold" or grade == "ungraded" else grade
+
+
+def _of_looks(about: str) -> bool:
+    return about.partition("[")[0] in ("marks", "displays", "missing", "cleaned")
+
+
+def _gravest_first(verdict: Verdict) -> tuple[int, int, str, str]:
+    rule = verdict.rule
+    return -_class_rank(rule), -_grade_rank(rule), rule.id, verdict.about
+
+
+# --- reasons -----------------------------------------------------------------------------------
+
+
+def _reason(verdict: Verdict) -> Reason:
+    rule = verdict.rule
+    observed, limit = _observed(verdict)
+    return Reason(
+        rule=rule.id,
+        name=rule.name,
+        about=_path(verdict),
+        observed=observed,
+        limit=limit,
+        caps_grade=_cap_grade(rule),
+        caps_class=_cap_class(rule),
+        presumed=verdict.outcome is Outcome.PRESUMED,
+        removed_by=rule.removed_by,
+        misleads_when=rule.misleads_when,
+        cites=rule.cites,
+    )
+
+
+def _path(verdict: Verdict) -> str:
+    """The path into the record. A rule on the whole unit is about the first field it names."""
+    if verdict.about:
+        return verdict.about
+    field = next(verdict.rule.condition.walk()).field
+    return UNIT_PATHS.get(field, field)
+
+
+def _observed(verdict: Verdict) -> tuple[dict[str, Any], dict[str, str]]:
+    condition, fact = verdict.rule.condition, verdict.fact
+    if condition.tally is not None:
+        compare = condition.tally.compare
+        return {compare.field: verdict.tallied}, {compare.field: str(compare)}
+    observed: dict[str, Any] = {}
+    limit: dict[str, str] = {}
+    for compare in condition.walk():
+        value = None if fact is None else getattr(fact, compare.field)
+        observed[compare.field] = value
+        limit[compare.field] = _joined(limit.get(compare.field), compare)
+        if fact is not None and compare.field in fact.margins:
+            observed[f"{compare.field}_uncertainty"] = fact.margins[compare.field]
+    return observed, limit
+
+
+def _joined(before: str | None, compare: Compare) -> str:
+    return str(compare) if before is None else f"{before}, {compare}"
+
+
+# --- what must be said -------------------------------------------------------------------------
+
+
+def _disclosures(fired: Sequence[Verdict]) -> Iterator[Disclosure]:
+    """One for each topic and path, from the gravest rule with a phrase; of equals the last id."""
+    gravest: dict[tuple[str, str], Verdict] = {}
+    for verdict in fired:
+        if verdict.rule.disclose is None or verdict.rule.status != "active":
+            continue
+        key = (verdict.rule.topic, _path(verdict))
+        if key not in gravest or _severity(verdict) >= _severity(gravest[key]):
+            gravest[key] = verdict
+    for (topic, about), verdict in sorted(gravest.items()):
+        assert verdict.rule.disclose is not None
+        yield Disclosure(
+            key=verdict.rule.disclose,
+            topic=topic,
+            about=about,
+            rule=verdict.rule.id,
+            deviation=verdict.rule.deviation,
+            values=_values(verdict),
+        )
+
+
+def _severity(verdict: Verdict) -> tuple[int, int, str]:
+    return _class_rank(verdict.rule), _grade_rank(verdict.rule), verdict.rule.id
+
+
+def _values(verdict: Verdict) -> dict[str, Any]:
+    if verdict.fact is None:
+        return {} if verdict.tallied is None else {"tallied": verdict.tallied}
+    return {key: value for key, value in _plain_fields(verdict.fact) if value is not None}
+
+
+def _plain_fields(fact: Fact) -> Iterator[tuple[str, Any]]:
+    for name in fact.__struct_fields__:
+        if name not in ("about", "shaky", "open"):
+            yield name, getattr(fact, name)
+
+
+# --- what is still open ------------------------------------------------------------------------
+
+
+class _Silence(NamedTuple):
+    verdict: Verdict
+    now: bool
+
+
+def _open_checks(found: Sequence[Verdict], facts: Facts) -> list[OpenCheck]:
+    """What is not known, gravest first: what silence costs now, then what it could cost."""
+    silences: dict[str, list[_Silence]] = {}
+    for verdict in found:
+        if verdict.outcome is Outcome.FIRES:
+            continue
+        for path in _open_paths(verdict, facts):
+            silence = _Silence(verdict, verdict.outcome is Outcome.PRESUMED)
+            silences.setdefault(path, []).append(silence)
+    checks = [_open_check(path, group) for path, group in silences.items()]
+    return sorted(checks, key=_costliest_first)
+
+
+def _open_check(path: str, group: list[_Silence]) -> OpenCheck:
+    now = [s.verdict.rule for s in group if s.now]
+    may = [s.verdict.rule for s in group]
+    return OpenCheck(
+        about=path,
+        rules=_unique(rule.id for rule in may),
+        costs_class=CLASSES[max(map(_class_rank, now))] if any(map(_class_rank, now)) else None,
+        costs_grade=GRADES[max(map(_grade_rank, now))] if any(map(_grade_rank, now)) else None,
+        may_class=CLASSES[max(map(_class_rank, may))] if any(map(_class_rank, may)) else None,
+        may_grade=GRADES[max(map(_grade_rank, may))] if any(map(_grade_rank, may)) else None,
+    )
+
+
+def _costliest_first(check: OpenCheck) -> tuple[int, ...] | tuple[int, int, int, int, str]:
+    def rank(ladder: tuple[Any, ...], word: Any) -> int:
+        return 0 if word is None else -ladder.index(word)
+
+    return (
+        rank(CLASSES, check.costs_class),
+        rank(GRADES, check.costs_grade),
+        rank(CLASSES, check.may_class),
+        rank(GRADES, check.may_grade),
+        check.about,
+    )
+
+
+def _open_paths(verdict: Verdict, facts: Facts) -> Iterator[str]:
+    """The record paths whose silence keeps a rule from a final answer."""
+    fact = verdict.fact
+    if fact is None:
+        yield verdict.about
+        return
+    unknown = [c.field for c in verdict.rule.condition.walk() if _unknown(fact, c.field)]
+    if not unknown and fact.shaky:
+        yield from (name for name in ("parts", "repairs") if name in facts.open_subjects)
+    for field in unknown:
+        yield _field_path(verdict.about, field)
+
+
+def _unknown(fact: Fact, field: str) -> bool:
+    return getattr(fact, field) is None or field in fact.open
+
+
+def _field_path(about: str, field: str) -> str:
+    if not about:
+        return UNIT_PATHS.get(field, field)
+    return about if field == "result" else f"{about}.{field}"
+
+
+# --- measures ----------------------------------------------------------------------------------
+
+_MEASURED = {
+    "marks": ("resolvable_from_mm",),
+    "displays": ("fault_class", "faults"),
+    "batteries": ("health_pct", "cycles", "cycle_line_pct", "run_time_pct", "watt_hours"),
+}
+
+
+def _measures(facts: Facts) -> dict[str, dict[str, Value]]:
+    """What was computed from the record, by path; None is left out."""
+    result: dict[str, dict[str, Value]] = {}
+    for subject, names in _MEASURED.items():
+        for fact in getattr(facts, subject):
+            values = {n: v for n in names if (v := getattr(fact, n)) is not None}
+            if values:
+                result[fact.about] = values
+    return result

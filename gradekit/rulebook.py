@@ -1,0 +1,358 @@
+"""RULEBOOK: a folder of TOML, read strictly and stamped.
+
+It stands between the files and the assessment: kinds, rules and sources of the shipped folder,
+with a shop's own folder on top. Every bad rule of a folder is listed in one run. It proves
+nothing about the rules' sense; ``proofs`` does.
+"""
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar
+
+import msgspec
+from msgspec import Meta
+
+from gradekit.conditions import fields, wrong_directions
+from gradekit.errors import Problem, RuleError, UnknownName
+from gradekit.kinds import Kind, read_kind
+from gradekit.rules import CLASSES, GRADES, Rule
+from gradekit.subjects import SUBJECTS
+
+T = TypeVar("T")
+
+
+class Source(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A published text that rules cite."""
+
+    id: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    publisher: str
+    title: str
+    edition: str
+    published: date
+    checked_on: date
+    """The day somebody last looked whether this is still the text in force."""
+    review_days: Annotated[int, Meta(gt=0)]
+    """After how many days it should be looked at again."""
+    read: Literal["text", "quoted", "memory"]
+    """How the figures were taken: from the text itself, as quoted elsewhere, from memory."""
+    note: str | None = None
+
+
+class Change(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A shop's change to a shipped rule; ``off`` switches it off."""
+
+    rule: str
+    why: Annotated[str, Meta(min_length=1)]
+    off: bool = False
+    set: dict[str, Any] = {}
+
+
+class Altered(NamedTuple):
+    """What a shop's change does: the assessment's stamp names every loosening."""
+
+    rule: str
+    effect: Literal["tightened", "loosened", "changed", "off"]
+    why: str
+
+
+class Stamp(msgspec.Struct, frozen=True, kw_only=True):
+    """Which rules spoke: carried by every output."""
+
+    name: str
+    version: str
+    digest: str
+    loosened: tuple[str, ...] = ()
+    """Shipped rules that the shop's own folder loosens, changes or switches off."""
+
+
+class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    rule: list[dict[str, Any]] = []
+    change: list[dict[str, Any]] = []
+
+
+class _Title(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    name: str
+    version: str
+
+
+class _Sources(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    source: list[dict[str, Any]] = []
+
+
+class Rulebook:
+    """Kinds, rules and sources; immutable after loading. Kinds are read when first asked for."""
+
+    def __init__(
+        self,
+        folders: Sequence[Path],
+        stamp: Stamp,
+        rules: Sequence[Rule],
+        sources: dict[str, Source],
+        altered: Sequence[Altered],
+    ) -> None:
+        self.folders = tuple(folders)
+        self.stamp = stamp
+        self.rules = tuple(sorted(rules, key=lambda rule: rule.id))
+        self.sources = sources
+        self.altered = tuple(altered)
+        self._kinds: dict[str, Kind] = {}
+        self._rules_for: dict[str, tuple[Rule, ...]] = {}
+
+    @cached_property
+    def kind_files(self) -> dict[str, Path]:
+        """Kind names with their files; a shop's folder may add kinds."""
+        files = (file for folder in self.folders for file in sorted(folder.glob("kinds/*.toml")))
+        return {file.stem: file for file in files}
+
+    def kind(self, name: str) -> Kind:
+        """A kind by name; UnknownName if the rulebook has none of that name."""
+        if name not in self._kinds:
+            if name not in self.kind_files:
+                raise UnknownName([_unknown(name, "kind", self.kind_files)])
+            self._kinds[name] = read_kind(self.kind_files[name])
+        return self._kinds[name]
+
+    def rules_for(self, kind: str) -> tuple[Rule, ...]:
+        """The rules that look at devices of a kind, by id."""
+        if kind not in self._rules_for:
+            self._rules_for[kind] = tuple(r for r in self.rules if r.applies_to(kind))
+        return self._rules_for[kind]
+
+    def rule(self, id: str) -> Rule:
+        """A rule by id or name, retired ones included; UnknownName if there is none."""
+        for rule in self.rules:
+            if id in (rule.id, rule.name):
+                return rule
+        raise UnknownName([_unknown(id, "rule", [rule.id for rule in self.rules])])
+
+
+def _unknown(name: str, what: str, known: Iterable[str]) -> Problem:
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, list(known), n=1)
+    hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(sorted(known))}"
+    return Problem(where=name, problem=f"the rulebook has no such {what}", remedy=hint)
+
+
+def shipped_folder() -> Path:
+    """The rules that come with the library, wherever it is installed."""
+    from importlib.resources import files
+
+    return Path(str(files("grading_rules")))
+
+
+def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Rulebook:
+    """Load the shipped rules, with a shop's own folder on top.
+
+    Raises RuleError with every problem of every file: unreadable TOML, bad rules, unknown
+    subjects and fields, conditions that a worse fact would escape, missing citations.
+    """
+    folders = [shipped or shipped_folder()] + ([own] if own is not None else [])
+    problems: list[Problem] = []
+    tables = [_read_rules(folder, problems) for folder in folders]
+    sources = {s.id: s for folder in folders for s in _read_sources(folder, problems)}
+    rules = {rule.id: rule for rule, _ in tables[0].rules}
+    problems += _clashes(tables)
+    altered = _alter(rules, tables[-1].changes if own is not None else [], problems)
+    rules |= {rule.id: rule for table in tables[1:] for rule, _ in table.rules}
+    for table in tables:
+        for rule, file in table.rules:
+            problems += _faults(rules.get(rule.id, rule), file, sources)
+    title = _title(folders[0], problems)
+    if problems:
+        raise RuleError(problems)
+    stamp = Stamp(
+        name=title.name,
+        version=title.version + ("+own" if own is not None else ""),
+        digest=digest(folders),
+        loosened=tuple(sorted(a.rule for a in altered if a.effect != "tightened")),
+    )
+    return Rulebook(folders, stamp, list(rules.values()), sources, altered)
+
+
+def digest(folders: Sequence[Path]) -> str:
+    """SHA-256 over every rule file's relative path and text, line ends made equal."""
+    hash = hashlib.sha256()
+    for folder in folders:
+        for file in sorted(folder.rglob("*.toml")):
+            hash.update(file.relative_to(folder).as_posix().encode() + b"\0")
+            hash.update(file.read_bytes().replace(b"\r\n", b"\n") + b"\0")
+    return hash.hexdigest()
+
+
+# --- reading -----------------------------------------------------------------------------------
+
+
+class _Tables(NamedTuple):
+    rules: list[tuple[Rule, str]]
+    changes: list[tuple[Change, str]]
+
+
+def _read_rules(folder: Path, problems: list[Problem]) -> _Tables:
+    tables = _Tables([], [])
+    for file in sorted(folder.glob("rules/*.toml")):
+        if file.name.endswith(".cases.toml"):
+            continue
+        name = file.relative_to(folder).as_posix()
+        content = read_toml(file, _File, name, problems)
+        for i, raw in enumerate(content.rule if content else []):
+            where = f"{name}: {raw.get('id', f'rule[{i}]')}"
+            if (rule := _convert(raw, Rule, where, problems)) is not None:
+                tables.rules.append((rule, name))
+        for i, raw in enumerate(content.change if content else []):
+            where = f"{name}: change[{i}]"
+            if (change := _convert(raw, Change, where, problems)) is not None:
+                tables.changes.append((change, name))
+    return tables
+
+
+def _read_sources(folder: Path, problems: list[Problem]) -> Iterator[Source]:
+    file = folder / "sources.toml"
+    if not file.exists():
+        return
+    content = read_toml(file, _Sources, file.name, problems)
+    for i, raw in enumerate(content.source if content else []):
+        source = _convert(raw, Source, f"{file.name}: {raw.get('id', f'source[{i}]')}", problems)
+        if source is not None:
+            yield source
+
+
+def _title(folder: Path, problems: list[Problem]) -> _Title:
+    title = read_toml(folder / "rulebook.toml", _Title, "rulebook.toml", problems)
+    return title or _Title(name="", version="")
+
+
+def read_toml(file: Path, type: type[T], name: str, problems: list[Problem]) -> T | None:
+    """Read one TOML file into a struct; what is wrong goes to ``problems``, under ``name``."""
+    try:
+        return msgspec.convert(tomllib.loads(file.read_text("utf-8")), type)
+    except OSError as error:
+        problems.append(_bad(name, f"cannot be read ({error.strerror})", "check the folder"))
+    except UnicodeDecodeError:
+        problems.append(_bad(name, "is not UTF-8 text", "save it as UTF-8"))
+    except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
+        problems.append(_bad(name, str(error), "mend the file"))
+    return None
+
+
+def _convert(raw: dict[str, Any], type: type[T], where: str, problems: list[Problem]) -> T | None:
+    try:
+        return msgspec.convert(raw, type)
+    except msgspec.ValidationError as error:
+        problems.append(_bad(where, str(error), "see `gradekit explain` for a rule that works"))
+        return None
+
+
+def _bad(where: str, problem: str, remedy: str) -> Problem:
+    return Problem(where=where, problem=problem, remedy=remedy)
+
+
+# --- checking ----------------------------------------------------------------------------------
+
+
+def _clashes(tables: Sequence[_Tables]) -> list[Problem]:
+    """Ids and names used twice; a shop's rule may not take a shipped id."""
+    seen: dict[str, str] = {}
+    problems = []
+    for table in tables:
+        for rule, file in table.rules:
+            for word in (rule.id, rule.name):
+                if word in seen:
+                    problem = f"{word} is already used in {seen[word]}"
+                    problems.append(_bad(f"{file}: {rule.id}", problem, "choose another"))
+                seen.setdefault(word, file)
+    return problems
+
+
+def _faults(rule: Rule, file: str, sources: dict[str, Source]) -> Iterator[Problem]:
+    """What is wrong with one rule beyond its types."""
+    where = f"{file}: {rule.id}"
+    if rule.subject not in SUBJECTS:
+        known = ", ".join(SUBJECTS)
+        yield _bad(where, f"subject {rule.subject!r} is unknown", f"use one of {known}")
+        return
+    try:
+        directions = wrong_directions(rule.subject, rule.condition)
+    except RuleError as error:
+        yield from (_bad(f"{where}: {p.where}", p.problem, p.remedy) for p in error.problems)
+        return
+    yield from (_bad(f"{where}: {p.where}", p.problem, p.remedy) for p in directions)
+    yield from (_bad(where, *fault) for fault in _cap_faults(rule))
+    yield from (_bad(where, *fault) for fault in _basis_faults(rule, sources))
+
+
+def _cap_faults(rule: Rule) -> Iterator[tuple[str, str]]:
+    vocabulary = fields(rule.subject)
+    for compare in rule.condition.walk():
+        if rule.caps and compare.operator == "recorded" and compare.operand:
+            yield f"caps because {compare.field} is recorded", "silence may cost, looking may not"
+        if rule.caps and not vocabulary[compare.field].may_cap:
+            yield f"caps on {compare.field}, which more work would mend", "only disclose it"
+    if not rule.caps and rule.disclose is None:
+        yield "neither caps nor discloses anything", "say what follows, or remove it"
+
+
+def _basis_faults(rule: Rule, sources: dict[str, Source]) -> Iterator[tuple[str, str]]:
+    if rule.basis == "published" and not rule.cites:
+        yield "is called published but cites nothing", "cite a source, or say common_practice"
+    if rule.basis == "house" and rule.cites:
+        yield "is a house rule but cites a source", "never dress a house choice as a standard"
+    for cite in rule.cites:
+        if cite.source not in sources:
+            yield f"cites {cite.source!r}, which sources.toml lacks", "add the source"
+    if rule.replaced_by is not None and rule.status != "retired":
+        yield "is replaced but not retired", 'set status = "retired"'
+
+
+# --- a shop's changes --------------------------------------------------------------------------
+
+
+def _alter(
+    rules: dict[str, Rule], changes: Sequence[tuple[Change, str]], problems: list[Problem]
+) -> list[Altered]:
+    """Apply a shop's changes in place; what stands on a blocker is refused."""
+    altered = []
+    for change, file in changes:
+        where = f"{file}: {change.rule}"
+        old = rules.get(change.rule)
+        if old is None:
+            problems.append(_bad(where, "changes a rule that is not shipped", "check the id"))
+            continue
+        status = {"status": "retired"} if change.off else {}
+        raw = {**msgspec.to_builtins(old), **change.set, **status}
+        new = _convert(raw, Rule, where, problems)
+        if new is None:
+            continue
+        effect = "off" if change.off else _effect(old, new)
+        if old.caps_class == "hold" and effect != "tightened":
+            problems.append(_bad(where, "would loosen a blocker", "blockers stay as they are"))
+            continue
+        rules[old.id] = new
+        altered.append(Altered(old.id, effect, change.why))
+    return altered
+
+
+def _effect(old: Rule, new: Rule) -> Literal["tightened", "loosened", "changed"]:
+    """How a change of caps alone works; a changed condition may do either, so it is `changed`."""
+    if _but_caps(old) != _but_caps(new):
+        return "changed"
+    steps = [
+        _step(CLASSES, old.caps_class, new.caps_class),
+        _step(GRADES, old.caps_grade, new.caps_grade),
+    ]
+    return "loosened" if min(steps) < 0 else "tightened"
+
+
+def _but_caps(rule: Rule) -> dict[str, Any]:
+    raw: dict[str, Any] = msgspec.to_builtins(rule)
+    return {key: value for key, value in raw.items() if not key.startswith("caps_")}
+
+
+def _step(ladder: tuple[Any, ...], old: Any, new: Any) -> int:
+    """Negative when the new cap is better than the old; no cap is best of all."""
+    place = {None: -1, **{word: i for i, word in enumerate(ladder)}}
+    return place[new] - place[old]

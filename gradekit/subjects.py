@@ -1,0 +1,254 @@
+"""SUBJECTS: the words that rules may look at, item by item.
+
+It stands between the record and the rulebook: ``facts`` fills these structs from a record, and
+``rules`` checks every condition against their fields. It holds declarations only: which fields
+there are, their words in order, and which way each gets worse.
+
+Three states of a field. *Known*: a value that stands. *Open with a value*: what is known so far,
+which a look or a test may still change (a test made before the repair, an origin without
+evidence). *None*: nothing is known. ``shaky`` items are known now but would turn open if a list
+of works that was never recorded turned out to hold some.
+"""
+
+from datetime import date
+from typing import Annotated, Literal
+
+import msgspec
+
+from gradekit import inspection as record
+from gradekit.inspection import worse
+from gradekit.kinds import Seen
+
+Standing = Literal[
+    "maker_supplied",
+    "authorised_supplied",
+    "original_confirmed",
+    "claimed_original",
+    "reworked",
+    "aftermarket",
+    "unknown",
+    "suspected_counterfeit",
+]
+"""The strongest thing that may honestly be said of a part, best first."""
+
+Water = Literal["as_rated_unopened", "leak_tested", "not_assured", "not_sealed"]
+"""What an IP rating still means, best first. None of these says that it still holds."""
+
+Measured = Literal["measured", "read_from_device"]
+
+
+class Fact(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing that rules look at; ``about`` is its path into the record."""
+
+    about: str
+    open: frozenset[str] = frozenset()
+    shaky: bool = False
+    margins: dict[str, float] = {}
+    """Stated uncertainty by field; the field's value is already its unfavourable end."""
+
+
+class UnitFact(Fact, frozen=True, kw_only=True):
+    """The unit as a whole. List names are True when that list is recorded to the end."""
+
+    cleaned: Annotated[bool | None, worse("false", "Cleaned before the looks were judged")] = None
+    inside_seen: Annotated[bool | None, worse("false", "The inside was looked at")] = None
+    sealing: Annotated[record.Sealing | None, worse("later", "Seals as they are now")] = None
+    water: Annotated[Water | None, worse("later", "What its IP rating means now")] = None
+    opened: Annotated[bool | None, worse("true", "Opened by anybody, ever")] = None
+    earlier_work: Annotated[bool | None, worse("true", "Worked on by somebody unknown")] = None
+    powers_on: Annotated[bool | None, worse("false", "Powered on when it came in")] = None
+    bought: Literal["working", "untested", "as_faulty"] | None = None
+    network_lock: Literal["none", "locked"] | None = None
+    updates_left_months: Annotated[int | None, worse("less", "Months of updates to come")] = None
+    marks: bool | None = None
+    displays: bool | None = None
+    tests: bool | None = None
+    parts: bool | None = None
+    repairs: bool | None = None
+    missing: bool | None = None
+    signs: bool | None = None
+    batteries: bool | None = None
+    accessories: bool | None = None
+    symptoms: bool | None = None
+
+
+UNIT_PATHS = {
+    "water": "sealing",
+    "opened": "sealing",
+    "earlier_work": "signs",
+    "powers_on": "intake.powers_on",
+    "bought": "intake.bought",
+    "network_lock": "device.network_lock",
+    "updates_left_months": "device.updates_until",
+    "symptoms": "intake.symptoms",
+}
+"""Where a field of the unit stands in the record, when not under its own name."""
+
+
+class MarkFact(Fact, frozen=True, kw_only=True):
+    zone: str
+    seen: Annotated[Seen, worse("later", "How much the zone is looked at")]
+    material: str
+    kind: str
+    length_mm: Annotated[float | None, worse("more", "Length or diameter, mm")] = None
+    width_mm: Annotated[float | None, worse("more", "Width, mm")] = None
+    area_mm2: Annotated[float | None, worse("more", "Area, mm²")] = None
+    depth: Annotated[record.Depth | None, worse("later", "How deep it goes")] = None
+    visibility: Annotated[int | None, worse("more", "From where it is seen, 0 to 3")] = None
+    resolvable_from_mm: float | None = None
+
+
+class DisplayFact(Fact, frozen=True, kw_only=True):
+    which: str
+    fault_class: Annotated[
+        int | None, worse("more", "Pixel-fault class, ISO 9241-307:2008; 5 is beyond IV")
+    ] = None
+    faults: Annotated[int | None, worse("more", "Faulty pixels and sub-pixels")] = None
+    lines: Annotated[int | None, worse("more", "Lines across the picture")] = None
+    burn_in: Annotated[record.BurnIn | None, worse("later", "Burnt-in picture")] = None
+    spots: Annotated[record.Spots | None, worse("later", "Pressure spots, blotches")] = None
+
+
+class TestFact(Fact, frozen=True, kw_only=True):
+    __test__ = False  # not a test case, whatever a test runner makes of the name
+
+    function: str
+    which: str | None = None
+    need: Literal["full", "core"]
+    result: Annotated[
+        Literal["pass", "partial", "fail"] | None, worse("later", "Last result; open: untested now")
+    ] = None
+    cancelled: bool = False
+    why: str | None = None
+
+
+class SymptomFact(Fact, frozen=True, kw_only=True):
+    function: str
+    outcome: Annotated[record.Outcome | None, worse("later", "What became of it")] = None
+    fixed_by_work: Annotated[
+        bool, msgspec.Meta(extra={"caps": False}, description="Some recorded work covers it")
+    ] = False
+
+
+class PartFact(Fact, frozen=True, kw_only=True):
+    part: str
+    area: str
+    standing: Annotated[Standing | None, worse("later", "What may be said of it")] = None
+    origin: Annotated[record.Origin | None, worse("later", "Where it came from, as told")] = None
+    fitted_by: Annotated[record.Hand | None, worse("later", "Who fitted it")] = None
+    used: bool | None = None
+    device_says: record.DeviceSays | None = None
+    lost: Annotated[int | None, worse("more", "Functions it no longer offers")] = None
+    on: date | None = None
+
+
+class RepairFact(Fact, frozen=True, kw_only=True):
+    work: str
+    level: Annotated[record.Level | None, worse("later", "How deep the work went")] = None
+    by: Annotated[record.Hand | None, worse("later", "Who did it")] = None
+    practice: Annotated[record.Practice | None, worse("later", "Practice in this technique")] = None
+    accepted: Annotated[
+        bool | None, worse("false", "Every acceptance check laid down was passed")
+    ] = None
+    on: date | None = None
+
+
+class SignFact(Fact, frozen=True, kw_only=True):
+    sign: str
+    where: str | None = None
+    area: str | None = None
+    earlier_work: Annotated[bool, worse("true", "Somebody opened the unit before")]
+
+
+class BatteryFact(Fact, frozen=True, kw_only=True):
+    which: str
+    state: record.BatteryState | None = None
+    health_pct: Annotated[float | None, worse("less", "Full charge to rated capacity, %")] = None
+    health_from: Measured | None = None
+    cycles: Annotated[int | None, worse("more", "Full cycles")] = None
+    cycle_line_pct: Annotated[
+        float | None, worse("more", "Cycles in per cent of the published endurance line")
+    ] = None
+    run_time_pct: Annotated[float | None, worse("less", "Run time to the maker's claim, %")] = None
+    shuts_down: Annotated[bool | None, worse("true", "Switches off with charge left")] = None
+    too_good: Annotated[
+        bool | None, worse("true", "Full health or no cycles on a device years old: a question")
+    ] = None
+    watt_hours: Annotated[float | None, worse("more", "Nominal V × rated Ah")] = None
+
+
+class ClearanceFact(Fact, frozen=True, kw_only=True):
+    check: str
+    result: Literal["clear", "found", "no_list_here"] | None = None
+    age_days: Annotated[int | None, worse("more", "Days since the check")] = None
+
+
+class ErasureFact(Fact, frozen=True, kw_only=True):
+    method: record.ErasureMethod | None = None
+    level: Annotated[record.ErasureLevel | None, worse("later", "What the method reaches")] = None
+    verified: Annotated[bool | None, worse("false", "Looked at afterwards")] = None
+
+
+class IdentityFact(Fact, frozen=True, kw_only=True):
+    agree: Annotated[bool | None, worse("false", "Numbers read in several places agree")] = None
+    places: Annotated[int | None, worse("less", "Places where a number was read")] = None
+
+
+class AccessoryFact(Fact, frozen=True, kw_only=True):
+    item: str
+    mains: bool
+    origin: Literal["original", "compatible"] | None = None
+    used: bool | None = None
+    tested: Annotated[bool | None, worse("false", "Tried with this unit")] = None
+    mains_check: Annotated[Literal["pass", "fail"] | None, worse("later", "Mains safety check")] = (
+        None
+    )
+
+
+class MissingFact(Fact, frozen=True, kw_only=True):
+    part: str
+
+
+class RemovedFact(Fact, frozen=True, kw_only=True):
+    part: str
+
+
+class Facts(msgspec.Struct, frozen=True, kw_only=True):
+    """All facts of one unit by subject; ``open_subjects`` are lists that may hold more."""
+
+    unit: tuple[UnitFact, ...]
+    marks: tuple[MarkFact, ...]
+    displays: tuple[DisplayFact, ...]
+    tests: tuple[TestFact, ...]
+    symptoms: tuple[SymptomFact, ...]
+    parts: tuple[PartFact, ...]
+    repairs: tuple[RepairFact, ...]
+    signs: tuple[SignFact, ...]
+    batteries: tuple[BatteryFact, ...]
+    clearance: tuple[ClearanceFact, ...]
+    erasure: tuple[ErasureFact, ...]
+    identity: tuple[IdentityFact, ...]
+    accessories: tuple[AccessoryFact, ...]
+    missing: tuple[MissingFact, ...]
+    removed: tuple[RemovedFact, ...]
+    open_subjects: frozenset[str]
+
+
+SUBJECTS: dict[str, type[Fact]] = {
+    "unit": UnitFact,
+    "marks": MarkFact,
+    "displays": DisplayFact,
+    "tests": TestFact,
+    "symptoms": SymptomFact,
+    "parts": PartFact,
+    "repairs": RepairFact,
+    "signs": SignFact,
+    "batteries": BatteryFact,
+    "clearance": ClearanceFact,
+    "erasure": ErasureFact,
+    "identity": IdentityFact,
+    "accessories": AccessoryFact,
+    "missing": MissingFact,
+    "removed": RemovedFact,
+}
+"""What a rule's ``subject`` may name."""

@@ -1,0 +1,1 @@
+"""What others have published, asked of gradekit: each table names its source."""
