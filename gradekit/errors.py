@@ -29,7 +29,14 @@ class GradekitError(Exception):
 
 
 class RecordError(GradekitError):
-    """An inspection record that cannot be read or contradicts itself."""
+    """An inspection record that cannot be read or contradicts itself.
+
+    ``unreadable`` tells that nothing of it could be read: no file, no JSON, no object.
+    """
+
+    def __init__(self, problems: Sequence[Problem], *, unreadable: bool = False) -> None:
+        self.unreadable = unreadable
+        super().__init__(problems)
 
 
 class RuleError(GradekitError):

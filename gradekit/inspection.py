@@ -7,10 +7,12 @@ no conclusions: ``records`` reads and refuses, ``facts`` concludes.
 
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
+
+T = TypeVar("T")
 
 # Ordered words stand from best to worst; the order of the declaration is the order of the rules.
 Result = Literal["pass", "partial", "fail", "not_tested", "not_applicable"]
@@ -426,3 +428,19 @@ class Inspection(_Record, frozen=True, kw_only=True):
         | UnsetType
     ) = UNSET
     shop_note: Annotated[Text, Meta(description="The shop's own words")] | UnsetType = UNSET
+
+
+def known(value: T | UnsetType) -> T | None:
+    """What the record says, or None where it is silent."""
+    return None if isinstance(value, UnsetType) else value
+
+
+def may_have(inspection: Inspection, feature: str | None) -> bool:
+    """The unit has the feature, or its features were not recorded and it may have it."""
+    has = inspection.device.has
+    return feature is None or has is UNSET or feature in has
+
+
+def margin_of(inspection: Inspection, field: str) -> float:
+    """The stated uncertainty of a field, in that field's unit; 0 where none is stated."""
+    return (inspection.uncertainty or {}).get(field, 0.0)

@@ -182,8 +182,8 @@ def _decode(path: Path) -> Kind:
 
 def _dead_ends(kind: Kind) -> Iterator[tuple[str, str]]:
     """Words used inside the kind that the kind itself does not define."""
-    openings: dict[str, Opening] = {**kind.parts, **kind.works}
-    for name, opening in openings.items():
+    openings: list[tuple[str, Opening]] = [*kind.parts.items(), *kind.works.items()]
+    for name, opening in openings:
         for function in opening.retest:
             if function not in kind.functions and function != EVERY_FUNCTION:
                 yield f"{name} re-tests {function!r}", "name a function of the kind"
@@ -207,21 +207,21 @@ def _bad_readings(kind: Kind, name: str, paths: tuple[str, ...]) -> Iterator[tup
 
 
 def _carriers(kind: Kind) -> Iterator[tuple[str, tuple[str, ...]]]:
-    carried: dict[str, Zone | Display | Battery | Clearance] = {
-        **kind.zones,
-        **{f"display {name}": display for name, display in kind.displays.items()},
-        **kind.batteries,
-        **kind.clearances,
-    }
-    yield from ((name, item.carried_by) for name, item in carried.items())
+    carried: list[tuple[str, Zone | Display | Battery | Clearance]] = [
+        *kind.zones.items(),
+        *((f"display {name}", display) for name, display in kind.displays.items()),
+        *kind.batteries.items(),
+        *kind.clearances.items(),
+    ]
+    yield from ((name, item.carried_by) for name, item in carried)
     if kind.storage is not None:
         yield "storage", kind.storage.carried_by
 
 
 def _features(kind: Kind) -> Iterator[tuple[str, str | None]]:
-    tied: dict[str, Function | Battery | Clearance] = {
-        **kind.functions,
-        **kind.batteries,
-        **kind.clearances,
-    }
-    yield from ((name, item.if_present) for name, item in tied.items())
+    tied: list[tuple[str, Function | Battery | Clearance]] = [
+        *kind.functions.items(),
+        *kind.batteries.items(),
+        *kind.clearances.items(),
+    ]
+    yield from ((name, item.if_present) for name, item in tied)

@@ -6,15 +6,17 @@ One command checks anybody's folder. It changes no rule and trusts no author.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 import msgspec
 
+from gradekit.assessment import assess
 from gradekit.conditions import Compare, Field, Outcome, fields
-from gradekit.errors import Problem, RecordError
+from gradekit.disclosures import Phrases, languages, sentences
+from gradekit.errors import Problem, RecordError, RuleError
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
@@ -74,13 +76,14 @@ def prove(rulebook: Rulebook, on: date) -> Report:
     problems += [p for rule in rulebook.rules for p in _unproved(rule, played)]
     problems += [p for rule in rulebook.rules for p in _unreachable(rule, rulebook)]
     problems += _without_effect(rulebook, problems)
+    problems += _unworded(rulebook, played)
     ages = [age for source in rulebook.sources.values() for age in _ages(source, on)]
     return Report(
         rules=len(rulebook.rules),
         cases=len(cases),
         by_basis=dict(sorted(Counter(rule.basis for rule in rulebook.rules).items())),
         problems=tuple(problems + [p for p, is_error in ages if is_error]),
-        warnings=tuple([*(p for p, is_error in ages if not is_error), *_uncited(rulebook)]),
+        warnings=tuple([*(p for p, is_error in ages if not is_error), *_unused(rulebook)]),
     )
 
 
@@ -110,6 +113,7 @@ class Played(NamedTuple):
     """A case played through the engine: what the rule answered, and on which facts."""
 
     case: Case
+    inspection: Inspection
     outcome: Outcome
     items: tuple[Fact, ...]
     counted: float | None
@@ -156,7 +160,7 @@ def _answer(case: Case, rule: Rule, inspection: Inspection, rulebook: Rulebook) 
     if case.about is not None:
         items = tuple(item for item in items if item.about == case.about)
     counted = next((v.tallied for v in found if v.tallied is not None), None)
-    return Played(case, outcome, items, counted)
+    return Played(case, inspection, outcome, items, counted)
 
 
 # --- both sides of every rule and threshold ----------------------------------------------------
@@ -350,7 +354,44 @@ def _ages(source: Source, on: date) -> Iterator[tuple[Problem, bool]]:
         yield _bad(where, f"was due for another look on {due}", "read it again and date it"), False
 
 
-def _uncited(rulebook: Rulebook) -> Iterator[Problem]:
+def _unused(rulebook: Rulebook) -> Iterator[Problem]:
+    """Sources that no rule cites, phrases that no rule says."""
     cited = {cite.source for rule in rulebook.rules for cite in rule.cites}
     for id in sorted(set(rulebook.sources) - cited):
         yield _bad(f"sources.toml: {id}", "no rule cites it", "cite it or take it out")
+    said = {key for rule in rulebook.rules for key in (rule.disclose, rule.caution)}
+    for language in languages(rulebook):
+        for key in sorted(set(Phrases(rulebook, language).texts) - said):
+            yield _bad(f"phrases/{language}: {key}", "no rule says it", "use it or take it out")
+
+
+# --- wording -----------------------------------------------------------------------------------
+
+
+def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
+    """Phrases that are missing, unlawful, or cannot be filled in for a case that needs them."""
+    found: dict[Problem, None] = {}
+    for language in languages(rulebook):
+        phrases = Phrases(rulebook, language)
+        for rule in rulebook.rules:
+            if rule.caution is not None and rule.caution not in phrases.texts:
+                where = f"phrases/{language}: {rule.caution}"
+                found[_bad(where, f"{rule.id} has no caution text", "write it")] = None
+            if rule.disclose is not None:
+                found |= dict.fromkeys(_failing(phrases.template, rule.disclose))
+        for play in played:
+            found |= dict.fromkeys(_failing(_say, play, phrases, rulebook))
+    return list(found)
+
+
+def _say(play: Played, phrases: Phrases, rulebook: Rulebook) -> None:
+    result = assess(play.inspection, rulebook, play.case.on)
+    sentences(result, phrases, rulebook)
+
+
+def _failing(job: Callable[..., Any], *args: Any) -> tuple[Problem, ...]:
+    try:
+        job(*args)
+    except RuleError as error:
+        return error.problems
+    return ()

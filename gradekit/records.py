@@ -36,6 +36,10 @@ def read_inspection(data: bytes | str, rulebook: Rulebook) -> Inspection:
 
 def convert_inspection(raw: Any, rulebook: Rulebook) -> Inspection:
     """Read one record from plain dicts and lists, as JSON or TOML give them."""
+    if not isinstance(raw, dict):
+        name = {list: "a list", str: "a text", bool: "a word", type(None): "null"}
+        what = name.get(type(raw), "a number")
+        raise _unreadable(f"this is {what}, not a record", "write one JSON object")
     try:
         inspection = msgspec.convert(raw, Inspection)
     except msgspec.ValidationError:
@@ -64,7 +68,8 @@ def _parse(data: bytes | str) -> Any:
 
 
 def _unreadable(problem: str, remedy: str) -> RecordError:
-    return RecordError([Problem(where="record", problem=problem, remedy=remedy)])
+    found = Problem(where="record", problem=problem, remedy=remedy)
+    return RecordError([found], unreadable=True)
 
 
 # --- the slow walk -----------------------------------------------------------------------------
@@ -80,12 +85,8 @@ class _Walked(NamedTuple):
     problems: list[Problem]
 
 
-def _all_problems(raw: Any, rulebook: Rulebook) -> Iterator[Problem]:
+def _all_problems(raw: dict[str, Any], rulebook: Rulebook) -> Iterator[Problem]:
     """Problems of shape, then problems of sense in what is left."""
-    if not isinstance(raw, dict):
-        name = {list: "a list", str: "a text", type(None): "null"}.get(type(raw), "a number")
-        yield from _unreadable(f"this is {name}, not a record", "write one JSON object").problems
-        return
     walked = _walk_struct(Inspection, raw, "")
     yield from walked.problems
     yield from _sense(msgspec.convert(walked.value, Inspection), rulebook)

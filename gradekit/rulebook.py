@@ -31,6 +31,8 @@ class Source(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     id: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     publisher: str
     title: str
+    short: Annotated[str, Meta(max_length=48)] = ""
+    """What the text is called where there is little room."""
     edition: str
     published: date
     checked_on: date

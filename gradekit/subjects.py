@@ -252,3 +252,8 @@ SUBJECTS: dict[str, type[Fact]] = {
     "removed": RemovedFact,
 }
 """What a rule's ``subject`` may name."""
+
+
+def open_fields(*fields: tuple[str, bool]) -> frozenset[str]:
+    """The names of those fields that are open."""
+    return frozenset(name for name, is_open in fields if is_open)

@@ -107,67 +107,67 @@ def test_a_place_lies_in_the_area_of_its_zone_or_part(tmp_path: Path) -> None:
         (
             'cell_swap = { retest = ["power_on"]',
             'cell_swap = { retest = ["glow"]',
-            "cell_swap re-tests 'glow'. name a function of the kind",
+            "cell_swap re-tests 'glow'; name a function of the kind",
         ),
         (
             'cell = { area = "inside", retest = ["power_on"]',
             'cell = { area = "inside", retest = ["glow"]',
-            "cell re-tests 'glow'. name a function of the kind",
+            "cell re-tests 'glow'; name a function of the kind",
         ),
         (
             'reread = ["clearance.recall"]',
             'reread = ["clearance.tax"]',
-            f"board re-reads 'clearance.tax'. {READINGS_OF_LANTERN}",
+            f"board re-reads 'clearance.tax'; {READINGS_OF_LANTERN}",
         ),
         (
             'reread = ["batteries[main]"]',
             'reread = ["batteries[spare]"]',
-            f"cell re-reads 'batteries[spare]'. {READINGS_OF_LANTERN}",
+            f"cell re-reads 'batteries[spare]'; {READINGS_OF_LANTERN}",
         ),
         (
             'every_work_rereads = ["erasure"]',
             'every_work_rereads = ["marks"]',
-            f"every_work_rereads re-reads 'marks'. {READINGS_OF_LANTERN}",
+            f"every_work_rereads re-reads 'marks'; {READINGS_OF_LANTERN}",
         ),
         (
             'material = "glass", carried_by = ["lens_glass"]',
             'material = "glass", carried_by = ["hood"]',
-            "lens is carried by 'hood'. name a part of the kind",
+            "lens is carried by 'hood'; name a part of the kind",
         ),
         (
             'panel = { carried_by = ["lens_glass"] }',
             'panel = { carried_by = ["hood"] }',
-            "display panel is carried by 'hood'. name a part of the kind",
+            "display panel is carried by 'hood'; name a part of the kind",
         ),
         (
             'main = { carried_by = ["cell"] }',
             'main = { carried_by = ["hood"] }',
-            "main is carried by 'hood'. name a part of the kind",
+            "main is carried by 'hood'; name a part of the kind",
         ),
         (
             'recall = { carried_by = ["board"] }',
             'recall = { carried_by = ["hood"] }',
-            "recall is carried by 'hood'. name a part of the kind",
+            "recall is carried by 'hood'; name a part of the kind",
         ),
         (
             'storage = { carried_by = ["board"] }',
             'storage = { carried_by = ["hood"] }',
-            "storage is carried by 'hood'. name a part of the kind",
+            "storage is carried by 'hood'; name a part of the kind",
         ),
         (
             'if_present = "dimmer"',
             'if_present = "timer"',
-            "dimming needs the feature 'timer'. list it under features",
+            "dimming needs the feature 'timer'; list it under features",
         ),
         (
             'main = { carried_by = ["cell"] }',
             'main = { carried_by = ["cell"], if_present = "timer" }',
-            "main needs the feature 'timer'. list it under features",
+            "main needs the feature 'timer'; list it under features",
         ),
         (
             'recall = { carried_by = ["board"] }',
             'recall = { if_present = "timer" }',
-            "recall needs the feature 'timer'. list it under features",
+            "recall needs the feature 'timer'; list it under features",
         ),
     ],
 )
@@ -175,7 +175,7 @@ def test_a_word_that_leads_nowhere_is_named(
     tmp_path: Path, old: str, new: str, problem: str
 ) -> None:
     """A kind that uses a word it does not define is refused, with the word and the remedy."""
-    assert refusal(lantern(tmp_path, old, new)) == f"lantern.toml: {problem}."
+    assert refusal(lantern(tmp_path, old, new)) == f"lantern.toml: {problem}"
 
 
 def test_every_loose_end_is_told_at_once(tmp_path: Path) -> None:
@@ -183,35 +183,32 @@ def test_every_loose_end_is_told_at_once(tmp_path: Path) -> None:
     text = LANTERN.replace('["power_on"]', '["glow"]').replace('"dimmer" }', '"timer" }')
     (tmp_path / "lamp.toml").write_text(text, "utf-8")
     assert refusal(tmp_path / "lamp.toml").splitlines() == [
-        "lamp.toml: cell re-tests 'glow'. name a function of the kind.",
-        "lamp.toml: cell_swap re-tests 'glow'. name a function of the kind.",
-        "lamp.toml: dimming needs the feature 'timer'. list it under features.",
-        "lamp.toml: the file is named lamp but describes lantern. rename it to lantern.toml.",
+        "lamp.toml: cell re-tests 'glow'; name a function of the kind",
+        "lamp.toml: cell_swap re-tests 'glow'; name a function of the kind",
+        "lamp.toml: dimming needs the feature 'timer'; list it under features",
+        "lamp.toml: the file is named lamp but describes lantern; rename it to lantern.toml",
     ]
 
 
-@pytest.mark.xfail(
-    reason="words of one name hide each other while loose ends are sought", strict=True
-)
 @pytest.mark.parametrize(
     ("old", "new", "problem"),
     [
         (
             'cell = { area = "inside", retest = ["power_on"]',
             'cell_swap = { area = "inside", retest = ["glow"]',
-            "cell_swap re-tests 'glow'. name a function of the kind",
+            "cell_swap re-tests 'glow'; name a function of the kind",
         ),
         (
             'lens = { seen = "always_seen", area = "front", material = "glass", '
             'carried_by = ["lens_glass"]',
             'main = { seen = "always_seen", area = "front", material = "glass", '
             'carried_by = ["hood"]',
-            "main is carried by 'hood'. name a part of the kind",
+            "main is carried by 'hood'; name a part of the kind",
         ),
         (
             'dimming = { need = "full", if_present = "dimmer"',
             'main = { need = "full", if_present = "timer"',
-            "main needs the feature 'timer'. list it under features",
+            "main needs the feature 'timer'; list it under features",
         ),
     ],
     ids=["part and work", "zone and battery", "function and battery"],
@@ -226,7 +223,7 @@ def test_words_of_one_name_do_not_hide_each_other(
 def test_a_file_named_for_another_kind_is_refused(tmp_path: Path) -> None:
     """A kind is found by its file's name, so the two must agree."""
     assert refusal(lantern(tmp_path, name="torch.toml")) == (
-        "torch.toml: the file is named torch but describes lantern. rename it to lantern.toml."
+        "torch.toml: the file is named torch but describes lantern; rename it to lantern.toml"
     )
 
 
@@ -250,7 +247,7 @@ def test_a_misspelt_or_missing_word_is_refused(
     text = refusal(lantern(tmp_path, old, new))
     assert re.search(problem, text)
     assert text.startswith("lantern.toml: ")
-    assert text.endswith(". mend the kind file.")
+    assert text.endswith("; mend the kind file")
 
 
 @pytest.mark.parametrize("broken", [b"kind = ", b'kind = "lantern"\nkind = "torch"', b"\xff\xfe"])
@@ -260,7 +257,7 @@ def test_a_file_that_is_no_toml_is_refused(tmp_path: Path, broken: bytes) -> Non
     path.write_bytes(broken)
     text = refusal(path)
     assert text.startswith("lantern.toml: ")
-    assert text.endswith(". mend the kind file.")
+    assert text.endswith("; mend the kind file")
 
 
 # --- each shipped kind ---------------------------------------------------------------------------

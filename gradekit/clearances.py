@@ -1,0 +1,125 @@
+"""CLEARANCES: whether anything stands in the way of selling a unit at all.
+
+It serves the facts: locks, lists, ownership, the removal of data and the numbers that name a
+unit, each as it stands on the day of the assessment. It gives no verdicts.
+"""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import get_args
+
+from msgspec import UNSET
+
+from gradekit import inspection as record
+from gradekit import measures
+from gradekit.inspection import Inspection, known, may_have
+from gradekit.kinds import Kind
+from gradekit.subjects import ClearanceFact, ErasureFact, IdentityFact, open_fields
+from gradekit.works import Works, stands
+
+CHECK_DAYS = 30
+"""A clearance older than this on the assessment's day counts as not checked (common practice)."""
+
+# The most that a method can reach, after NIST SP 800-88 (clear, purge, destroy); an overwrite may
+# miss cells of flash storage, so it never counts for more than clear.
+_REACH: dict[record.ErasureMethod, record.ErasureLevel] = {
+    "maker_erase_with_encryption": "purge",
+    "crypto_erase_cmd": "purge",
+    "block_erase": "purge",
+    "overwrite": "clear",
+    "factory_reset": "clear",
+}
+_LEVELS: tuple[record.ErasureLevel, ...] = get_args(record.ErasureLevel)
+
+
+def clearance_of(
+    inspection: Inspection, kind: Kind, works: Works, out: dict[str, str], on: date
+) -> tuple[ClearanceFact, ...]:
+    checks = inspection.clearance or {}
+    return tuple(
+        _cleared(inspection, name, checks.get(name), works, on)
+        for name, clearance in kind.clearances.items()
+        if may_have(inspection, clearance.if_present) and not out.keys() & set(clearance.carried_by)
+    )
+
+
+def _cleared(
+    inspection: Inspection, name: str, check: record.Check | None, works: Works, on: date
+) -> ClearanceFact:
+    about = f"clearance.{name}"
+    if check is None or check.result == "not_checked" or check.result == "not_applicable":
+        return ClearanceFact(about=about, check=name, shaky=not works.whole)
+    checked = inspection.inspected_on if check.checked_on is UNSET else check.checked_on
+    age = (on - checked).days
+    stale = not 0 <= age <= CHECK_DAYS or not stands(checked, check.stage, works.rereading(about))
+    return ClearanceFact(
+        about=about,
+        open=open_fields(("result", stale)),
+        shaky=not works.whole,
+        check=name,
+        result=check.result,
+        age_days=age,
+    )
+
+
+def erasure_of(
+    inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
+) -> tuple[ErasureFact, ...]:
+    if kind.storage is None or out.keys() & {"storage", *kind.storage.carried_by}:
+        return ()
+    erasure = inspection.erasure
+    if erasure is UNSET:
+        return (ErasureFact(about="erasure", shaky=not works.whole),)
+    done_on = inspection.inspected_on if erasure.on is UNSET else erasure.on
+    stale = not stands(done_on, erasure.stage, works.rereading("erasure"))
+    return (
+        ErasureFact(
+            about="erasure",
+            open=open_fields(*((name, stale) for name in ("method", "level", "verified"))),
+            shaky=not works.whole,
+            method=known(erasure.method),
+            level=_reached(erasure),
+            verified=known(erasure.verified),
+        ),
+    )
+
+
+def _reached(erasure: record.Erasure) -> record.ErasureLevel | None:
+    """The level claimed, but no better than its method can reach."""
+    claimed: record.ErasureLevel | None = known(erasure.level)
+    if erasure.method is UNSET:
+        return claimed
+    reach = _REACH[erasure.method]
+    return reach if claimed is None else max(claimed, reach, key=_LEVELS.index)
+
+
+def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[IdentityFact, ...]:
+    if not kind.identifiers:
+        return ()
+    identifiers = inspection.device.identifiers or ()
+    places = {i.seen_on for i in identifiers if i.seen_on is not UNSET}
+    swapped = works.rereading("device.identifiers")
+    return (
+        IdentityFact(
+            about="device.identifiers",
+            open=open_fields(("agree", bool(swapped)), ("places", bool(swapped))),
+            shaky=not works.whole,
+            agree=_agree(identifiers) if identifiers else None,
+            places=len(places) if identifiers else None,
+        ),
+    )
+
+
+def _agree(identifiers: Sequence[record.Identifier]) -> bool:
+    """No two places show numbers of one type without a number in common."""
+    seen: dict[tuple[str, str], list[measures.IdentifierReading]] = {}
+    for identifier in identifiers:
+        place = str(identifier.seen_on)
+        reading = measures.read_identifier(identifier.type, identifier.value)
+        seen.setdefault((reading.type, place), []).append(reading)
+    return all(
+        any(measures.same_identity(a, b) for a in ours for b in theirs)
+        for (type_a, _), ours in seen.items()
+        for (type_b, _), theirs in seen.items()
+        if type_a == type_b
+    )

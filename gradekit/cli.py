@@ -1,0 +1,353 @@
+"""The command line: reads files, calls the library, shows results and problems.
+
+It stands at the end of the flow. Exit status: 0 done, 1 done but something was refused or a check
+failed, 2 nothing could be done. It never shows a traceback.
+"""
+
+import sys
+from collections.abc import Iterator, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any, NamedTuple, NoReturn
+
+import click
+import msgspec
+
+from gradekit.advice import advise
+from gradekit.assessment import Assessment, assess
+from gradekit.disclosures import Phrases, sentences
+from gradekit.errors import GradekitError, Problem, RecordError
+from gradekit.inspection import Inspection
+from gradekit.records import notes, read_inspection
+from gradekit.rulebook import Rulebook, load_rulebook
+from gradekit.shop import Shop, complete, load_shop
+
+DONE, REFUSED, NOTHING = 0, 1, 2
+
+
+class Session(NamedTuple):
+    """What every command works with."""
+
+    rulebook: Rulebook
+    shop: Shop | None
+
+
+class _Day(click.ParamType[date]):
+    name = "YYYY-MM-DD"
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not a day; write it as 2026-11-20", param, ctx)
+
+
+_shop = click.option(
+    "--shop", "shop_file", type=click.Path(path_type=Path), help="The shop's profile (shop.toml)."
+)
+_on = click.option("--on", type=_Day(), help="Day of the assessment (default: of the inspection).")
+_json = click.option("--json", "as_json", is_flag=True, help="Print JSON for machines.")
+
+
+def main(argv: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and leave with its exit status."""
+    try:
+        status = cli.main(argv, prog_name="gradekit", standalone_mode=False)
+    except click.ClickException as error:
+        error.show()
+        status = NOTHING
+    except click.exceptions.Abort:
+        status = NOTHING
+    except GradekitError as error:
+        _complain(error.problems)
+        status = NOTHING
+    except BrokenPipeError:
+        sys.stderr.close()
+        status = DONE
+    sys.exit(status if isinstance(status, int) else DONE)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="gradekit", message="gradekit %(version)s")
+def cli() -> None:
+    """Grade used devices from what was inspected, and say what a buyer must be told."""
+
+
+def _session(shop_file: Path | None) -> Session:
+    shop = None if shop_file is None else load_shop(shop_file)
+    own = None
+    if shop is not None and shop.rules is not None and shop_file is not None:
+        own = shop_file.parent / shop.rules
+    return Session(load_rulebook(own), shop)
+
+
+def _complain(problems: Sequence[Problem], source: str = "") -> None:
+    for problem in problems:
+        click.echo(f"{source}: {problem}" if source else str(problem), err=True)
+
+
+# --- grade -------------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@_json
+@_on
+@_shop
+@click.option("--texts", is_flag=True, help="Add what a buyer must be told.")
+@click.option("--language", default="en", show_default=True, help="Language of those texts.")
+def grade(
+    files: tuple[Path, ...],
+    as_json: bool,
+    on: date | None,
+    shop_file: Path | None,
+    texts: bool,
+    language: str,
+) -> int:
+    """Grade devices: one JSON record a file, or one a line in an .ndjson file."""
+    session = _session(shop_file)
+    phrases = Phrases(session.rulebook, language)
+    show = _show_json if as_json else _show_text
+    graded, refused, unreadable = 0, 0, 0
+    for source in (source for file in files for source in _sources(file)):
+        try:
+            inspection = _inspection(source, session)
+            result = advise(assess(inspection, session.rulebook, on))
+            show(result, inspection, session, phrases, texts)
+            graded += 1
+        except RecordError as error:
+            _complain(error.problems, source.name)
+            unreadable += error.unreadable
+            refused += 1
+    if graded == 0 and refused == unreadable:
+        return NOTHING
+    return REFUSED if refused else DONE
+
+
+class _Source(NamedTuple):
+    """One record's bytes and where they came from."""
+
+    name: str
+    data: bytes | None
+
+
+def _sources(file: Path) -> Iterator[_Source]:
+    try:
+        data = file.read_bytes()
+    except OSError:
+        yield _Source(str(file), None)
+        return
+    if file.suffix != ".ndjson":
+        yield _Source(str(file), data)
+        return
+    for number, line in enumerate(data.splitlines(), 1):
+        if line.strip():
+            yield _Source(f"{file}:{number}", line)
+
+
+def _inspection(source: _Source, session: Session) -> Inspection:
+    if source.data is None:
+        problem = Problem(where="file", problem="cannot be read", remedy="check its name")
+        raise RecordError([problem], unreadable=True)
+    if doubled := _doubled_keys(source.data):
+        raise RecordError(doubled)
+    inspection = read_inspection(source.data, session.rulebook)
+    return inspection if session.shop is None else complete(inspection, session.shop)
+
+
+def _doubled_keys(data: bytes) -> list[Problem]:
+    """Keys that one JSON object holds twice; a reader would silently take the last."""
+    import json
+
+    found: list[Problem] = []
+
+    def look(pairs: list[tuple[str, Any]]) -> None:
+        keys = [key for key, _ in pairs]
+        for key in dict.fromkeys(k for k in keys if keys.count(k) > 1):
+            found.append(
+                Problem(where=key, problem="stands twice in one object", remedy="keep one")
+            )
+
+    try:
+        json.loads(data, object_pairs_hook=look)
+    except (ValueError, RecursionError):
+        return []
+    return found
+
+
+def _show_json(
+    result: Assessment, inspection: Inspection, session: Session, phrases: Phrases, texts: bool
+) -> None:
+    plain = msgspec.to_builtins(result)
+    if texts:
+        said = sentences(result, phrases, session.rulebook)
+        for disclosure, sentence in zip(plain["disclosures"], said, strict=True):
+            disclosure["text"] = sentence.text
+    plain["notes"] = msgspec.to_builtins(notes(inspection, session.rulebook))
+    click.echo(msgspec.json.encode(plain))
+
+
+def _show_text(
+    result: Assessment, inspection: Inspection, session: Session, phrases: Phrases, texts: bool
+) -> None:
+    click.echo(_text(result, inspection, session, phrases, texts, colour=sys.stdout.isatty()))
+
+
+def _text(
+    result: Assessment,
+    inspection: Inspection,
+    session: Session,
+    phrases: Phrases,
+    texts: bool,
+    *,
+    colour: bool,
+) -> str:
+    from gradekit.printout import Style, print_assessment
+
+    return print_assessment(
+        result,
+        inspection,
+        session.rulebook,
+        phrases,
+        style=Style(colour),
+        notes=notes(inspection, session.rulebook),
+        said=sentences(result, phrases, session.rulebook) if texts else (),
+    )
+
+
+# --- the rulebook ------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("kind", required=False)
+@_json
+@_shop
+def kinds(kind: str | None, as_json: bool, shop_file: Path | None) -> int:
+    """List the kinds of device, or the words of one kind."""
+    rulebook = _session(shop_file).rulebook
+    if kind is None:
+        names = list(rulebook.kind_files)
+        click.echo(msgspec.json.encode(names) if as_json else "\n".join(names))
+        return DONE
+    words = _words(rulebook, kind)
+    click.echo(msgspec.json.encode(words) if as_json else _words_text(words))
+    return DONE
+
+
+def _words(rulebook: Rulebook, name: str) -> dict[str, Any]:
+    kind = rulebook.kind(name)
+    functions = []
+    for function, what in kind.functions.items():
+        entry: dict[str, Any] = {"function": function, "need": what.need}
+        if what.which:
+            entry["which"] = what.which
+        if what.if_present is not None:
+            entry["if_present"] = what.if_present
+        functions.append(entry)
+    tables = ("parts", "works", "signs", "displays", "batteries", "clearances", "accessories")
+    return {
+        "kind": kind.kind,
+        "features": kind.features,
+        "zones": list(kind.zones),
+        "functions": functions,
+        "mark_kinds": kind.mark_kinds,
+        **{table: list(getattr(kind, table)) for table in tables},
+        "identifiers": kind.identifiers,
+    }
+
+
+def _words_text(words: dict[str, Any]) -> str:
+    from textwrap import fill
+
+    lines = []
+    for name, listed in words.items():
+        if name == "functions":
+            listed = [_function_text(entry) for entry in listed]
+        text = listed if isinstance(listed, str) else ", ".join(listed) or "none"
+        lines.append(fill(f"{name}: {text}", 100, subsequent_indent="  ", break_on_hyphens=False))
+    return "\n".join(lines)
+
+
+def _function_text(entry: dict[str, Any]) -> str:
+    extras = [entry["need"]]
+    if "which" in entry:
+        extras.append("each of " + "/".join(entry["which"]))
+    if "if_present" in entry:
+        extras.append(f"if it has {entry['if_present']}")
+    return f"{entry['function']} ({'; '.join(extras)})"
+
+
+@cli.command()
+@click.argument("kind")
+@_shop
+def sheet(kind: str, shop_file: Path | None) -> int:
+    """Print an empty spreadsheet header for a kind, in the order of work at the bench."""
+    from gradekit.sheets import empty_sheet
+
+    click.echo(empty_sheet(_session(shop_file).rulebook.kind(kind)), nl=False)
+    return DONE
+
+
+@cli.command()
+def schema() -> int:
+    """Print the record's JSON Schema (2020-12), for editors."""
+    draft = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
+    plain = msgspec.json.encode({**draft, **msgspec.json.schema(Inspection)})
+    click.echo(msgspec.json.format(plain))
+    return DONE
+
+
+@cli.command()
+@click.argument("rule")
+@_json
+@_shop
+def explain(rule: str, as_json: bool, shop_file: Path | None) -> int:
+    """Explain a rule by its id or name: when it fires, what follows, where it comes from."""
+    from gradekit.printout import Style, print_rule
+
+    rulebook = _session(shop_file).rulebook
+    found = rulebook.rule(rule)
+    text = print_rule(found, rulebook, Style(sys.stdout.isatty()))
+    click.echo(msgspec.json.encode(found) if as_json else text, nl=as_json)
+    return DONE
+
+
+@cli.group()
+def rules() -> None:
+    """Look after a folder of rules."""
+
+
+@rules.command()
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
+@click.option("--on", type=_Day(), help="Day on which the sources' age is judged (default: today).")
+@click.option("--fresh", is_flag=True, help="A source due for another look is a failure.")
+def check(folder: Path, on: date | None, fresh: bool) -> int:
+    """Check a folder of rules: schema, citations, cases on both sides, words without effect.
+
+    FOLDER is a whole rulebook (it has rulebook.toml), or a shop's own rules on top of the
+    shipped ones.
+    """
+    from gradekit.printout import Style, print_report
+    from gradekit.proofs import prove
+
+    whole = (folder / "rulebook.toml").exists()
+    rulebook = load_rulebook(shipped=folder) if whole else load_rulebook(folder)
+    report = prove(rulebook, on or date.today())
+    click.echo(print_report(report, Style(sys.stdout.isatty())), nl=False)
+    failed = report.problems or (fresh and report.warnings)
+    return REFUSED if failed else DONE
+
+
+# --- demo --------------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.option("--out", type=click.Path(path_type=Path), default=Path("demo_out"), show_default=True)
+def demo(out: Path) -> int:
+    """Grade the whole stock of the invented shop Harbour Bench into a folder."""
+    from gradekit.demo import run_demo
+
+    click.echo(run_demo(out))
+    return DONE

@@ -1,0 +1,188 @@
+"""DISCLOSURES: what must be said, in sentences a buyer can read.
+
+It stands at the edge, after the assessment: each disclosure becomes one Sentence, made from a
+phrase of the rulebook and the values of the fact it is about. It fails closed: a phrase that is
+missing or that names an unknown value is an error, never a shorter text. It decides nothing.
+"""
+
+import tomllib
+from collections.abc import Iterator
+from datetime import date
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from gradekit import measures
+from gradekit.assessment import Assessment, Disclosure
+from gradekit.errors import Problem, RuleError, UnknownName
+from gradekit.rulebook import Rulebook
+from gradekit.subjects import SUBJECTS
+
+if TYPE_CHECKING:
+    from jinja2 import Environment, Template
+
+
+class Sentence(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing said to a buyer, with what it is about and the rule that asks for it."""
+
+    id: str
+    text: str
+    topic: str
+    about: str
+    rule: str
+
+
+class Words(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A language's plain words: what grades and classes mean, and names that are not plain."""
+
+    grade: dict[str, str]
+    sale_class: dict[str, str]
+    removed_by: dict[str, str]
+    word: dict[str, str]
+
+
+def languages(rulebook: Rulebook) -> list[str]:
+    """The languages that the rulebook has phrases in."""
+    folders = (folder / "phrases" for folder in rulebook.folders)
+    return sorted({f.name for folder in folders for f in folder.glob("*") if f.is_dir()})
+
+
+class Phrases:
+    """The phrases and words of one language, a shop's own on top of the shipped ones.
+
+    Raises UnknownName for a language that the rulebook does not have. Templates are compiled
+    when first used.
+    """
+
+    def __init__(self, rulebook: Rulebook, language: str) -> None:
+        self.language = language
+        self._folders = [folder / "phrases" / language for folder in rulebook.folders]
+        if not any(folder.is_dir() for folder in self._folders):
+            problem = "the rulebook has no phrases in this language"
+            raise UnknownName([Problem(where=language, problem=problem, remedy="try en")])
+        self._compiled: dict[str, Template] = {}
+
+    @cached_property
+    def words(self) -> Words:
+        """Plain words, read from ``words.toml``; every language has to have them."""
+        merged: dict[str, dict[str, str]] = {}
+        for folder in self._folders:
+            if (file := folder / "words.toml").exists():
+                for section, words in tomllib.loads(file.read_text("utf-8")).items():
+                    merged.setdefault(section, {}).update(words)
+        return msgspec.convert(merged, Words)
+
+    @cached_property
+    def texts(self) -> dict[str, str]:
+        """Every phrase by key, as written."""
+        return {
+            key: text
+            for folder in self._folders
+            for file in sorted(folder.glob("*.toml"))
+            if file.name != "words.toml"
+            for key, text in tomllib.loads(file.read_text("utf-8")).items()
+        }
+
+    @cached_property
+    def _environment(self) -> "Environment":
+        from jinja2 import StrictUndefined
+        from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+        environment = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=False)
+        environment.filters = {
+            "word": self.word,
+            "whole": measures.whole_pct,
+            "number": _number,
+            "month": _month,
+        }
+        return environment
+
+    def word(self, word: str) -> str:
+        """A word of the trade as this language's reader knows it."""
+        return self.words.word.get(word, word.replace("_", " "))
+
+    def template(self, key: str) -> "Template":
+        """The compiled phrase; RuleError if it is missing, unlawful or cannot be read."""
+        if key not in self._compiled:
+            self._compiled[key] = self._compile(key)
+        return self._compiled[key]
+
+    def _compile(self, key: str) -> "Template":
+        from jinja2 import TemplateError
+
+        where = f"phrases/{self.language}: {key}"
+        if key not in self.texts:
+            raise _refused(where, "there is no such phrase", "write it, or mend the rule")
+        try:
+            unlawful = sorted(set(_unlawful(self._environment, self.texts[key])))
+            if not unlawful:
+                return self._environment.from_string(self.texts[key])
+        except TemplateError as error:
+            raise _refused(where, f"cannot be read ({error})", "mend the template") from None
+        problem = f"uses {', '.join(unlawful)}"
+        raise _refused(where, problem, "use only names, the listed filters and if")
+
+    def render(self, key: str, values: dict[str, Any]) -> str:
+        """One phrase with its values; RuleError if it asks for a value there is not."""
+        from jinja2 import TemplateError
+
+        try:
+            return " ".join(self.template(key).render(values).split())
+        except (TemplateError, TypeError, ValueError) as error:
+            where = f"phrases/{self.language}: {key}"
+            raise _refused(where, f"cannot be filled in ({error})", "mend the phrase") from None
+
+
+def _refused(where: str, problem: str, remedy: str) -> RuleError:
+    return RuleError([Problem(where=where, problem=problem, remedy=remedy)])
+
+
+_LAWFUL = frozenset(
+    {"Template", "Output", "TemplateData", "Name", "Filter", "If", "CondExpr", "Test", "Getattr"}
+    | {"Const", "Compare", "Operand", "And", "Or", "Not", "Mul", "Add", "Sub", "List", "Tuple"}
+)
+
+
+def _unlawful(environment: "Environment", text: str) -> Iterator[str]:
+    """Kinds of template code that phrases may not use: loops, calls, assignments, imports."""
+    from jinja2.nodes import Node
+
+    for node in environment.parse(text).find_all(Node):
+        name = type(node).__name__
+        if name not in _LAWFUL:
+            yield name.lower()
+
+
+def _number(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+_MONTHS = (
+    "January February March April May June July August September October November December".split()
+)
+
+
+def _month(day: date) -> str:
+    return f"{_MONTHS[day.month - 1]} {day.year}"
+
+
+def sentences(assessment: Assessment, phrases: Phrases, rulebook: Rulebook) -> tuple[Sentence, ...]:
+    """One sentence for each disclosure, in the order of the disclosures."""
+    return tuple(
+        Sentence(
+            id=f"{disclosure.topic}:{disclosure.about}",
+            text=phrases.render(disclosure.key, _values(assessment.kind, disclosure, rulebook)),
+            topic=disclosure.topic,
+            about=disclosure.about,
+            rule=disclosure.rule,
+        )
+        for disclosure in assessment.disclosures
+    )
+
+
+def _values(kind: str, disclosure: Disclosure, rulebook: Rulebook) -> dict[str, Any]:
+    """Every field of the rule's subject by name, None where it is not known."""
+    subject = SUBJECTS[rulebook.rule(disclosure.rule).subject]
+    known = dict.fromkeys(subject.__struct_fields__)
+    return {**known, "kind": kind, "margins": {}, "tallied": None, **disclosure.values}

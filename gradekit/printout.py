@@ -1,0 +1,325 @@
+"""PRINTOUT: an assessment as text for the bench.
+
+It stands at the terminal's edge: class and grade first, cautions that cannot be missed, what
+holds each down and why, what is still open, what to do next. Colour helps but is never needed.
+It computes nothing of its own.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from gradekit.advice import tasks, worth_looking
+from gradekit.assessment import Assessment, OpenCheck, Reason, Step
+from gradekit.disclosures import Phrases, Sentence
+from gradekit.errors import Problem
+from gradekit.inspection import Inspection
+from gradekit.measures import whole_pct
+from gradekit.proofs import Report
+from gradekit.rulebook import Rulebook
+from gradekit.rules import CLASSES, GRADES, Rule
+
+WIDTH = 100
+_OPEN_SHOWN = 8
+_UNITS = {"_pct": " %", "_mm": " mm", "_mm2": " mm²", "_mah": " mAh", "_days": " days"}
+
+
+class Style:
+    """Marks up a line for a terminal, or leaves it plain."""
+
+    def __init__(self, colour: bool) -> None:
+        self._colour = colour
+
+    def _wrap(self, code: str, text: str) -> str:
+        return f"\x1b[{code}m{text}\x1b[0m" if self._colour else text
+
+    def strong(self, text: str) -> str:
+        """What is read first."""
+        return self._wrap("1", text)
+
+    def alarm(self, text: str) -> str:
+        """What may hurt somebody or stop a sale."""
+        return self._wrap("1;31", text)
+
+    def faint(self, text: str) -> str:
+        """Where it comes from, for whoever looks it up."""
+        return self._wrap("2", text)
+
+
+def print_assessment(
+    assessment: Assessment,
+    inspection: Inspection,
+    rulebook: Rulebook,
+    phrases: Phrases,
+    *,
+    style: Style,
+    notes: Sequence[Problem] = (),
+    said: Sequence[Sentence] = (),
+) -> str:
+    """The whole printout of one unit, ending in a line break."""
+    blocks = [
+        _heading(assessment, inspection, phrases, style),
+        _cautions(assessment, phrases, style),
+        _held_by_class(assessment, rulebook, style),
+        _held_by_grade(assessment, rulebook, style),
+        _also(assessment, rulebook, style),
+        _open(assessment, style),
+        _next(assessment, phrases, style),
+        _said(assessment, said, style),
+        [f"note: {note}" for note in notes],
+        [style.faint(_stamp(assessment))],
+    ]
+    return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
+
+
+def _heading(a: Assessment, inspection: Inspection, phrases: Phrases, style: Style) -> list[str]:
+    device = inspection.device
+    name = " ".join(str(part) for part in (device.maker, device.model) if part)
+    unit = "  ".join(part for part in (a.unit_id, phrases.word(a.kind), name) if part)
+    mark = style.alarm if a.sale_class == "hold" else style.strong
+    words = phrases.words
+    lines = [f"{unit}  {style.faint(f'assessed {a.assessed_on}')}"]
+    lines.append(mark(f"{_class(a.sale_class)} · {_grade(a.grade)}"))
+    lines.append(f"  {words.sale_class[a.sale_class]}")
+    if a.grade is not None:
+        lines.append(f"  grade {a.grade}: {words.grade[a.grade]}")
+    if (a.best_sale_class, a.best_grade) != (a.sale_class, a.grade):
+        best = f"{_class(a.best_sale_class)} · {_grade(a.best_grade)}"
+        lines.append(f"  once everything open turns out well: {best}")
+    return lines
+
+
+def _class(sale_class: str) -> str:
+    return sale_class.replace("_", " ").upper()
+
+
+def _grade(grade: str | None) -> str:
+    return "no grade" if grade is None else f"grade {grade}"
+
+
+def _cautions(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
+    return [
+        line
+        for caution in a.cautions
+        for line in _wrapped(f"CAUTION  {phrases.texts[caution]}", "         ", style.alarm)
+    ]
+
+
+def _wrapped(text: str, indent: str, mark: Any = str) -> list[str]:
+    from textwrap import wrap
+
+    return [mark(line) for line in wrap(text, WIDTH, subsequent_indent=indent)]
+
+
+# --- reasons -----------------------------------------------------------------------------------
+
+
+def _held_by_class(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
+    if a.sale_class == CLASSES[0]:
+        return []
+    held = [r for r in a.reasons if r.caps_class == a.sale_class]
+    return [
+        style.strong(f"What holds the class at {_class(a.sale_class)}"),
+        *_lines(held, rulebook, style),
+    ]
+
+
+def _held_by_grade(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
+    ranks = [GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade is not None]
+    if a.sale_class == "hold" or not any(ranks):
+        return []
+    cap = GRADES[max(ranks)]
+    shown = [r for r in a.reasons if r.caps_class == a.sale_class != CLASSES[0]]
+    held = [r for r in a.reasons if r.caps_grade == cap and r not in shown]
+    title = "What holds the grade back" if a.grade is None else f"What holds the grade at {cap}"
+    twice = [f"  {r.rule}  {_name(r)}: {r.about}, as above" for r in shown if r.caps_grade == cap]
+    return [style.strong(title), *twice, *_lines(held, rulebook, style)]
+
+
+def _also(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
+    """Reasons that would hold it too, were the first ones gone, and what caps nothing."""
+    cap = max((GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade), default=0)
+    others = [
+        r
+        for r in a.reasons
+        if r.caps_class != a.sale_class and (r.caps_grade is None or r.caps_grade != GRADES[cap])
+    ]
+    return [style.strong("Found as well"), *_lines(others, rulebook, style)] if others else []
+
+
+def _lines(reasons: Iterable[Reason], rulebook: Rulebook, style: Style) -> list[str]:
+    return [line for reason in reasons for line in _reason(reason, rulebook, style)]
+
+
+def _reason(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
+    caps = " · ".join(_caps(reason))
+    yield f"  {reason.rule}  {_name(reason)}: {reason.about}" + (f"  ({caps})" if caps else "")
+    yield f"         {observed_text(reason)}"
+    for cite in reason.cites:
+        source = rulebook.sources[cite.source]
+        yield style.faint(f"         {source.short}, {cite.locator}: {cite.takes}")
+    if reason.misleads_when:
+        yield style.faint(f"         may mislead: {reason.misleads_when}")
+
+
+def _name(reason: Reason) -> str:
+    return reason.name.replace("-", " ")
+
+
+def _caps(reason: Reason) -> Iterator[str]:
+    if reason.caps_class is not None:
+        yield f"class at most {reason.caps_class.replace('_', ' ')}"
+    if reason.caps_grade == "ungraded":
+        yield "no grade"
+    elif reason.caps_grade is not None:
+        yield f"grade at most {reason.caps_grade}"
+
+
+def observed_text(reason: Reason) -> str:
+    """What was seen beside the limit, field by field, in words."""
+    parts = []
+    for field, limit in reason.limit.items():
+        value = _value(field, reason.observed[field])
+        margin = reason.observed.get(f"{field}_uncertainty")
+        sure = f" at the unfavourable end of ±{_value(field, margin)}" if margin else ""
+        same = value == limit.removeprefix("is ")
+        name = _field(field)
+        parts.append(f"{name} {value}{sure}" if same else f"{name} {value}{sure} (rule: {limit})")
+    return ", ".join(parts)
+
+
+def _field(field: str) -> str:
+    for ending in _UNITS:
+        field = field.removesuffix(ending)
+    return field.replace("_", " ")
+
+
+def _value(field: str, value: Any) -> str:
+    if value is None:
+        return "not recorded"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    unit = next((unit for ending, unit in _UNITS.items() if field.endswith(ending)), "")
+    if field.endswith("_pct"):
+        return f"{whole_pct(value)}{unit}"
+    if isinstance(value, float):
+        return f"{value:.2f}".rstrip("0").rstrip(".") + unit
+    return f"{value}{unit}".replace("_", " ")
+
+
+# --- what is open, and what to do --------------------------------------------------------------
+
+
+def _open(a: Assessment, style: Style) -> list[str]:
+    checks = worth_looking(a)
+    if not checks:
+        return []
+    lines = [f"  {check.about}  {_cost(check)}" for check in checks[:_OPEN_SHOWN]]
+    if rest := len(checks) - _OPEN_SHOWN:
+        lines += [f"  … and {rest} more"] if rest > 0 else []
+    return [style.strong("Not known yet, and what that costs"), *lines]
+
+
+def _cost(check: OpenCheck) -> str:
+    costs = []
+    if check.costs_class is not None:
+        costs.append(f"class at most {check.costs_class.replace('_', ' ')}")
+    if check.costs_grade is not None:
+        ungraded = check.costs_grade == "ungraded"
+        costs.append("no grade" if ungraded else f"grade at most {check.costs_grade}")
+    return "(" + " · ".join(costs) + ")"
+
+
+def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
+    todo = tasks(a)
+    words = phrases.words.removed_by
+    lines = [
+        f"  {i}. {words[t.removed_by]}: {t.about}" for i, t in enumerate(todo[:_OPEN_SHOWN], 1)
+    ]
+    lines += [f"  … and {len(todo) - _OPEN_SHOWN} more"] if len(todo) > _OPEN_SHOWN else []
+    lines += [f"  {_step(step)}" for step in a.ladder if step.to in (*CLASSES, *GRADES)]
+    return [style.strong("What to do next"), *lines] if lines else []
+
+
+def _step(step: Step) -> str:
+    needs = len(step.reasons)
+    way = f"{needs} reason{'s' if needs != 1 else ''} in the way"
+    end = "" if step.reachable else ", and some of them stay"
+    return f"{step.to.replace('_', ' ')}: {way}{end}"
+
+
+def _said(a: Assessment, said: Sequence[Sentence], style: Style) -> list[str]:
+    if not said:
+        count = len(a.disclosures)
+        return [f"{count} points must be said to a buyer (--texts prints them)"] if count else []
+    title = style.strong("What a buyer must be told")
+    return [title, *(line for s in said for line in _wrapped(f"  - {s.text}", "    "))]
+
+
+def _stamp(a: Assessment) -> str:
+    book = a.rulebook
+    loosened = f", loosened by the shop: {', '.join(book.loosened)}" if book.loosened else ""
+    return f"rules {book.name} {book.version} {book.digest[:12]}{loosened}"
+
+
+# --- a rule explained --------------------------------------------------------------------------
+
+
+def print_rule(rule: Rule, rulebook: Rulebook, style: Style) -> str:
+    """A rule with its condition, effect, limits and sources."""
+    lines = [
+        style.strong(f"{rule.id}  {rule.name.replace('-', ' ')}"),
+        f"  since {rule.since}, {rule.status}",
+    ]
+    lines.append(
+        f"  looks at {rule.subject}" + (f" of {', '.join(rule.kinds)}" if rule.kinds else "")
+    )
+    lines += [f"  when {line}" for line in _conditions(rule)]
+    effects = [
+        e
+        for e in (
+            rule.caps_class and f"class at most {rule.caps_class.replace('_', ' ')}",
+            rule.caps_grade and f"grade at most {rule.caps_grade}",
+            rule.disclose and f"said to the buyer as {rule.disclose}",
+        )
+        if e
+    ]
+    lines.append(f"  then {', '.join(effects)}")
+    lines.append(f"  removed by: {rule.removed_by}")
+    if rule.misleads_when:
+        lines.append(f"  may mislead: {rule.misleads_when}")
+    lines.append(f"  basis: {rule.basis.replace('_', ' ')}")
+    for cite in rule.cites:
+        source = rulebook.sources[cite.source]
+        lines.append(f"  {source.publisher}, {source.title} ({source.edition}), {cite.locator}")
+        lines.append(f"    takes: {cite.takes}; checked {source.checked_on}, read: {source.read}")
+    return "\n".join(lines) + "\n"
+
+
+def _conditions(rule: Rule) -> Iterator[str]:
+    condition = rule.condition
+    if condition.tally is not None:
+        of = " and ".join(f"{c.field} {c}" for c in condition.tally.of.walk())
+        yield f"{condition.tally.measure} {condition.tally.compare}, of those with {of}"
+    yield from (f"{c.field} {c}" for c in condition.compares)
+    if condition.any_of:
+        yield " or ".join(
+            " and ".join(f"{c.field} {c}" for c in member.walk()) for member in condition.any_of
+        )
+
+
+# --- a folder of rules checked -----------------------------------------------------------------
+
+
+def print_report(report: Report, style: Style) -> str:
+    """The check of a rule folder: problems by rule first, then what is getting old."""
+    lines = []
+    for title, found in (("To mend", report.problems), ("To look at again", report.warnings)):
+        if found:
+            lines += [style.strong(f"{title} ({len(found)})"), *(f"  {p}" for p in found), ""]
+    basis = ", ".join(
+        f"{count} {name.replace('_', ' ')}" for name, count in report.by_basis.items()
+    )
+    lines.append(f"{report.rules} rules ({basis}), {report.cases} cases")
+    verdict = "every rule is proved" if not report.problems else "not proved yet"
+    lines.append(style.strong(verdict) if not report.problems else style.alarm(verdict))
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,221 @@
+"""READINGS: displays and batteries, where several readings of one thing become one fact.
+
+It serves the facts: the worse of two readings rules, a stated uncertainty counts at its
+unfavourable end, and readings from before the last work that touched the thing are stale. It
+gives no verdicts.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from typing import TypeVar, get_args
+
+from msgspec import UNSET
+
+from gradekit import inspection as record
+from gradekit import measures
+from gradekit.inspection import Inspection, known, margin_of, may_have
+from gradekit.kinds import Kind
+from gradekit.subjects import BatteryFact, DisplayFact, Measured, open_fields
+from gradekit.works import Done, Works, stands
+
+T = TypeVar("T")
+Reading = TypeVar("Reading", record.Display, record.Battery)
+
+QUESTIONABLE_AFTER_YEARS = 2
+"""From this age on, full health or no cycles at all are a question (common practice)."""
+
+# From what can be sold on to what can hurt; the words themselves carry no order in the record.
+_BATTERY_STATES: tuple[record.BatteryState, ...] = (
+    "ok",
+    "worn",
+    "not_readable",
+    "none",
+    "removed",
+    "dented",
+    "swollen",
+    "leaking",
+)
+
+
+def _kept(
+    inspection: Inspection,
+    name: str,
+    which: str,
+    readings: Sequence[Reading],
+    touched: list[Done],
+) -> tuple[list[Reading], bool, str]:
+    """The readings of one battery or display that still say something, whether all are stale,
+    and the path to them.
+
+    A part fitted in between retires the readings before it once there is one after it; any other
+    work only makes them stale, so that work alone never makes a bad reading go away.
+    """
+    mine = [(i, r) for i, r in enumerate(readings) if r.which == which]
+    fitted = [work for work in touched if work.fitted]
+
+    def fresh(reading: Reading, works: list[Done]) -> bool:
+        on = inspection.inspected_on if reading.read_on is UNSET else reading.read_on
+        return stands(on, reading.stage, works)
+
+    after = [(i, r) for i, r in mine if fresh(r, fitted)]
+    kept = after or mine
+    about = f"{name}[{kept[0][0]}]" if len(kept) == 1 else f"{name}[{which}]"
+    stale = not any(fresh(r, touched) for _, r in kept)
+    return [r for _, r in kept], bool(kept) and stale, about
+
+
+def _stale_fields(fact: type[DisplayFact] | type[BatteryFact], stale: bool) -> frozenset[str]:
+    return frozenset(fact.__struct_fields__) if stale else frozenset()
+
+
+def _worst(values: Iterable[T | None], pick: Callable[[list[T]], T]) -> T | None:
+    known = [value for value in values if value is not None]
+    return pick(known) if known else None
+
+
+def _worst_word(values: Iterable[T | None], order: tuple[T, ...]) -> T | None:
+    known = [order.index(value) for value in values if value is not None]
+    return order[max(known)] if known else None
+
+
+# --- displays -----------------------------------------------------------------------------------
+
+
+def displays_of(
+    inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
+) -> tuple[DisplayFact, ...]:
+    return tuple(
+        _display(inspection, which, works)
+        for which, display in kind.displays.items()
+        if not out.keys() & set(display.carried_by)
+    )
+
+
+def _display(inspection: Inspection, which: str, works: Works) -> DisplayFact:
+    touched = works.rereading("displays")
+    kept, stale, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
+    pixels = [_pixel_faults(display) for display in kept]
+    return DisplayFact(
+        about=about,
+        open=_stale_fields(DisplayFact, stale)
+        | open_fields(("fault_class", any(not whole for _, _, whole in pixels))),
+        shaky=not works.whole,
+        which=which,
+        fault_class=_worst((c for c, _, _ in pixels), max),
+        faults=_worst((n for _, n, _ in pixels), max),
+        lines=_worst((known(d.lines) for d in kept), max),
+        burn_in=_worst_word((known(d.burn_in) for d in kept), get_args(record.BurnIn)),
+        spots=_worst_word((known(d.spots) for d in kept), get_args(record.Spots)),
+    )
+
+
+def _pixel_faults(display: record.Display) -> tuple[int | None, int | None, bool]:
+    """Fault class, number of faults, and whether every count that they need is recorded."""
+    counts = (display.bright, display.dark, display.subpixel_lit, display.subpixel_dark)
+    if all(count is UNSET for count in counts):
+        return None, None, False
+    lit, dark, sub_lit, sub_dark = (count or 0 for count in counts)
+    whole = UNSET not in counts
+    number = lit + dark + sub_lit + sub_dark
+    if display.px is UNSET:
+        return (0 if number == 0 else None), number, whole
+    fault_class = measures.pixel_fault_class(
+        display.px, lit=lit, dark=dark, subpixel_lit=sub_lit, subpixel_dark=sub_dark
+    )
+    return fault_class, number, whole
+
+
+# --- batteries ----------------------------------------------------------------------------------
+
+
+def batteries_of(
+    inspection: Inspection, kind: Kind, works: Works, out: dict[str, str], on: date
+) -> tuple[BatteryFact, ...]:
+    return tuple(
+        _battery(inspection, which, works, kind.cycle_line, on)
+        for which, battery in kind.batteries.items()
+        if may_have(inspection, battery.if_present) and not out.keys() & set(battery.carried_by)
+    )
+
+
+def _battery(
+    inspection: Inspection, which: str, works: Works, cycle_line: int | None, on: date
+) -> BatteryFact:
+    touched = works.rereading(f"batteries[{which}]")
+    kept, stale, about = _kept(inspection, "batteries", which, inspection.batteries or (), touched)
+    margins: dict[str, float] = {}
+    health, health_from = _health(inspection, kept, margins)
+    cycles = _worst((known(b.cycles) for b in kept), max)
+    return BatteryFact(
+        about=about,
+        open=_stale_fields(BatteryFact, stale),
+        shaky=not works.whole,
+        margins=margins,
+        which=which,
+        state=_worst_word((known(b.state) for b in kept), _BATTERY_STATES),
+        health_pct=health,
+        health_from=health_from,
+        cycles=cycles,
+        cycle_line_pct=None if cycles is None or not cycle_line else 100 * cycles / cycle_line,
+        run_time_pct=_run_time(inspection, kept, margins),
+        shuts_down=_worst((known(b.shuts_down) for b in kept), max),
+        too_good=_too_good(inspection, kept, on),
+        watt_hours=_worst((_watt_hours(b) for b in kept), max),
+    )
+
+
+def _health(
+    inspection: Inspection, kept: list[record.Battery], margins: dict[str, float]
+) -> tuple[float | None, Measured | None]:
+    """The worst health of all readings, each at the unfavourable end of its uncertainty."""
+    readings: list[tuple[float, float, Measured]] = []
+    for battery in kept:
+        if battery.full_charge_mah is not UNSET and battery.rated_mah is not UNSET:
+            margin = margin_of(inspection, "full_charge_mah")
+            low = max(battery.full_charge_mah - margin, 0.0)
+            health = measures.health_pct(low, battery.rated_mah)
+            measured = battery.source in ("meter", "run_down")
+            source: Measured = "measured" if measured else "read_from_device"
+            readings.append((health, measures.health_pct(margin, battery.rated_mah), source))
+        if battery.reported_health_pct is not UNSET:
+            margin = margin_of(inspection, "reported_health_pct")
+            low = max(battery.reported_health_pct - margin, 0.0)
+            readings.append((low, margin, "read_from_device"))
+    if not readings:
+        return None, None
+    health, margin, source = min(readings)
+    if margin:
+        margins["health_pct"] = margin
+    return health, source
+
+
+def _run_time(
+    inspection: Inspection, kept: list[record.Battery], margins: dict[str, float]
+) -> float | None:
+    margin = margin_of(inspection, "run_time_min")
+    shares = [
+        (100 * max(b.run_time_min - margin, 0.0) / b.claimed_run_time_min, b.claimed_run_time_min)
+        for b in kept
+        if b.run_time_min is not UNSET and b.claimed_run_time_min is not UNSET
+    ]
+    if not shares:
+        return None
+    share, claim = min(shares)
+    if margin:
+        margins["run_time_pct"] = 100 * margin / claim
+    return share
+
+
+def _too_good(inspection: Inspection, kept: list[record.Battery], on: date) -> bool | None:
+    year = inspection.device.year
+    if year is UNSET or not kept or any(b.reported_health_pct is UNSET for b in kept):
+        return None
+    old = on.year - year >= QUESTIONABLE_AFTER_YEARS
+    fresh = any(b.reported_health_pct >= 100 or b.cycles == 0 for b in kept)  # type: ignore[operator]
+    return old and fresh
+
+
+def _watt_hours(battery: record.Battery) -> float | None:
+    if battery.rated_mah is UNSET or battery.nominal_v is UNSET:
+        return None
+    return measures.watt_hours(battery.rated_mah, battery.nominal_v)
