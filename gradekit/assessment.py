@@ -91,7 +91,7 @@ class Holding(_Result, frozen=True, kw_only=True):
 
 
 class Assessment(_Result, frozen=True, kw_only=True):
-    """The result for one unit on one day. ``grade`` is None on hold and while looks are unjudged."""
+    """The result for one unit on one day; no grade on hold and while looks are unjudged."""
 
     unit_id: str
     kind: str

@@ -35,6 +35,7 @@ _LEVELS: tuple[record.ErasureLevel, ...] = get_args(record.ErasureLevel)
 def clearance_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str], on: date
 ) -> tuple[ClearanceFact, ...]:
+    """Every check that applies to the kind, made or not."""
     checks = inspection.clearance or {}
     return tuple(
         _cleared(inspection, name, checks.get(name), works, on)
@@ -65,6 +66,7 @@ def _cleared(
 def erasure_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[ErasureFact, ...]:
+    """The erasure, for kinds with storage that is still in."""
     if kind.storage is None or out.keys() & {"storage", *kind.storage.carried_by}:
         return ()
     erasure = inspection.erasure
@@ -94,6 +96,7 @@ def _reached(erasure: record.Erasure) -> record.ErasureLevel | None:
 
 
 def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[IdentityFact, ...]:
+    """Whether the numbers read in several places agree, for kinds that have numbers."""
     if not kind.identifiers:
         return ()
     identifiers = inspection.device.identifiers or ()

@@ -157,24 +157,39 @@ def _inspection(source: _Source, session: Session) -> Inspection:
     return inspection if session.shop is None else complete(inspection, session.shop)
 
 
+class _Object(dict[str, Any]):
+    """A JSON object that remembers which of its keys stood twice."""
+
+    doubled: tuple[str, ...] = ()
+
+
 def _doubled_keys(data: bytes) -> list[Problem]:
     """Keys that one JSON object holds twice; a reader would silently take the last."""
     import json
 
-    found: list[Problem] = []
-
-    def look(pairs: list[tuple[str, Any]]) -> None:
-        keys = [key for key, _ in pairs]
-        for key in dict.fromkeys(k for k in keys if keys.count(k) > 1):
-            found.append(
-                Problem(where=key, problem="stands twice in one object", remedy="keep one")
-            )
+    def remember(pairs: list[tuple[str, Any]]) -> _Object:
+        seen = _Object(pairs)
+        if len(seen) < len(pairs):
+            keys = [key for key, _ in pairs]
+            seen.doubled = tuple(key for key in seen if keys.count(key) > 1)
+        return seen
 
     try:
-        json.loads(data, object_pairs_hook=look)
+        return list(_doubles(json.loads(data, object_pairs_hook=remember), ""))
     except (ValueError, RecursionError):
-        return []
-    return found
+        return []  # what is no JSON is refused where records are read
+
+
+def _doubles(value: Any, path: str) -> Iterator[Problem]:
+    if isinstance(value, list):
+        for i, item in enumerate(value):
+            yield from _doubles(item, f"{path}[{i}]")
+    elif isinstance(value, _Object):
+        for key in value.doubled:
+            where = f"{path}.{key}".lstrip(".")
+            yield Problem(where=where, problem="stands twice in one object", remedy="keep one")
+        for key, item in value.items():
+            yield from _doubles(item, f"{path}.{key}".lstrip("."))
 
 
 def _show_json(
@@ -306,10 +321,12 @@ def schema() -> int:
 def explain(rule: str, as_json: bool, shop_file: Path | None) -> int:
     """Explain a rule by its id or name: when it fires, what follows, where it comes from."""
     from gradekit.printout import Style, print_rule
+    from gradekit.proofs import read_cases
 
     rulebook = _session(shop_file).rulebook
     found = rulebook.rule(rule)
-    text = print_rule(found, rulebook, Style(sys.stdout.isatty()))
+    cases = [case for case in read_cases(rulebook, []) if case.rule == found.id]
+    text = print_rule(found, rulebook, cases, Style(sys.stdout.isatty()))
     click.echo(msgspec.json.encode(found) if as_json else text, nl=as_json)
     return DONE
 

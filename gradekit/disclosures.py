@@ -40,6 +40,7 @@ class Words(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sale_class: dict[str, str]
     removed_by: dict[str, str]
     word: dict[str, str]
+    months: tuple[str, ...]
 
 
 def languages(rulebook: Rulebook) -> list[str]:
@@ -66,11 +67,12 @@ class Phrases:
     @cached_property
     def words(self) -> Words:
         """Plain words, read from ``words.toml``; every language has to have them."""
-        merged: dict[str, dict[str, str]] = {}
+        merged: dict[str, Any] = {}
         for folder in self._folders:
             if (file := folder / "words.toml").exists():
                 for section, words in tomllib.loads(file.read_text("utf-8")).items():
-                    merged.setdefault(section, {}).update(words)
+                    own = isinstance(words, dict) and section in merged
+                    merged[section] = {**merged[section], **words} if own else words
         return msgspec.convert(merged, Words)
 
     @cached_property
@@ -94,13 +96,17 @@ class Phrases:
             "word": self.word,
             "whole": measures.whole_pct,
             "number": _number,
-            "month": _month,
+            "month": self.month,
         }
         return environment
 
     def word(self, word: str) -> str:
         """A word of the trade as this language's reader knows it."""
         return self.words.word.get(word, word.replace("_", " "))
+
+    def month(self, day: date) -> str:
+        """The month of a day; buyers are not told the day itself."""
+        return f"{self.words.months[day.month - 1]} {day.year}"
 
     def template(self, key: str) -> "Template":
         """The compiled phrase; RuleError if it is missing, unlawful or cannot be read."""
@@ -156,15 +162,6 @@ def _unlawful(environment: "Environment", text: str) -> Iterator[str]:
 
 def _number(value: float) -> str:
     return f"{value:.1f}".rstrip("0").rstrip(".")
-
-
-_MONTHS = (
-    "January February March April May June July August September October November December".split()
-)
-
-
-def _month(day: date) -> str:
-    return f"{_MONTHS[day.month - 1]} {day.year}"
 
 
 def sentences(assessment: Assessment, phrases: Phrases, rulebook: Rulebook) -> tuple[Sentence, ...]:

@@ -96,6 +96,8 @@ class _Record(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defa
 
 
 class Identifier(_Record, frozen=True, kw_only=True):
+    """One number of the unit, as read in one place."""
+
     type: Annotated[
         Literal["imei", "imeisv", "meid", "gtin", "serial", "eid", "other"],
         Meta(description="What sort of number: 3GPP TS 23.003 for imei, GS1 for gtin"),
@@ -111,6 +113,8 @@ class Identifier(_Record, frozen=True, kw_only=True):
 
 
 class Device(_Record, frozen=True, kw_only=True):
+    """What the unit is."""
+
     kind: Annotated[Word, Meta(description="A kind of the rulebook: see `gradekit kinds`")]
     maker: Annotated[Text, Meta(description="Maker's name")] | UnsetType = UNSET
     model: Annotated[Text, Meta(description="Model name")] | UnsetType = UNSET
@@ -152,6 +156,8 @@ class Device(_Record, frozen=True, kw_only=True):
 
 
 class Symptom(_Record, frozen=True, kw_only=True):
+    """A fault the unit came in with, and what became of it."""
+
     function: Annotated[Word, Meta(description="The function that did not work when it came in")]
     seen: Annotated[Text, Meta(description="What was seen. Private")] | UnsetType = UNSET
     outcome: Annotated[Outcome, worse("later", "What became of it after the work")] | UnsetType = (
@@ -160,6 +166,8 @@ class Symptom(_Record, frozen=True, kw_only=True):
 
 
 class Intake(_Record, frozen=True, kw_only=True):
+    """How the unit came in."""
+
     on: date | UnsetType = UNSET
     bought: Literal["working", "untested", "as_faulty"] | UnsetType = UNSET
     powers_on: bool | UnsetType = UNSET
@@ -168,6 +176,8 @@ class Intake(_Record, frozen=True, kw_only=True):
 
 
 class Mark(_Record, frozen=True, kw_only=True):
+    """One mark on the housing. Only zone and kind are required."""
+
     zone: Annotated[Word, Meta(description="A zone of the kind")]
     kind: Annotated[Word, Meta(description="A mark word of the kind: scratch, chip, crack …")]
     length_mm: (
@@ -197,6 +207,8 @@ class Mark(_Record, frozen=True, kw_only=True):
 
 
 class Display(_Record, frozen=True, kw_only=True):
+    """One reading of a display: faults of the picture, not of the glass."""
+
     which: Annotated[Word, Meta(description="Which display of the kind")] = "main"
     px: (
         Annotated[
@@ -232,6 +244,8 @@ class TestRun(_Record, frozen=True, kw_only=True):
 
 
 class Test(_Record, frozen=True, kw_only=True):
+    """One function tested, or not tested and why."""
+
     __test__ = False  # not a test case, whatever a test runner makes of the name
 
     function: Word
@@ -243,6 +257,8 @@ class Test(_Record, frozen=True, kw_only=True):
 
 
 class Part(_Record, frozen=True, kw_only=True):
+    """A part that was fitted, by anybody. Fitting it is work of its own."""
+
     part: Annotated[Word, Meta(description="A part of the kind that was fitted")]
     origin: Annotated[Origin, worse("later", "Where it came from")] | UnsetType = UNSET
     fitted_by: Annotated[Hand, worse("later", "Who fitted it, as a role")] | UnsetType = UNSET
@@ -260,6 +276,8 @@ class Part(_Record, frozen=True, kw_only=True):
 
 
 class Repair(_Record, frozen=True, kw_only=True):
+    """A piece of work that was done, by anybody."""
+
     work: Annotated[Word, Meta(description="A work of the kind")]
     level: Annotated[Level, worse("later", "How deep the work went")] | UnsetType = UNSET
     by: Annotated[Hand, worse("later", "Who did it, as a role")] | UnsetType = UNSET
@@ -278,12 +296,16 @@ class Repair(_Record, frozen=True, kw_only=True):
 
 
 class Sign(_Record, frozen=True, kw_only=True):
+    """A sign of earlier work, of liquid or of tampering."""
+
     sign: Annotated[Word, Meta(description="A sign of the kind: wrong_screw, corrosion …")]
     where: Annotated[Word, Meta(description="A part, zone or area")] | UnsetType = UNSET
     note: Annotated[Text, Meta(description="Private")] | UnsetType = UNSET
 
 
 class Battery(_Record, frozen=True, kw_only=True):
+    """One reading of a battery. The worse of two readings rules."""
+
     which: Annotated[Word, Meta(description="Which battery of the kind")] = "main"
     state: (
         Annotated[BatteryState, Meta(description="dented, swollen, leaking: stop, do not charge")]
@@ -346,6 +368,8 @@ class Erasure(_Record, frozen=True, kw_only=True):
 
 
 class Accessory(_Record, frozen=True, kw_only=True):
+    """Something that may go into the box."""
+
     item: Annotated[Word, Meta(description="An accessory of the kind")]
     included: bool
     origin: Literal["original", "compatible", "unknown"] | UnsetType = UNSET
@@ -370,12 +394,16 @@ class Acquisition(_Record, frozen=True, kw_only=True):
 
 
 class Guarantee(_Record, frozen=True, kw_only=True):
+    """A voluntary guarantee of the shop, beside the buyer's legal rights."""
+
     months: Annotated[float, Meta(gt=0, le=1200)]
     covers: Text | UnsetType = UNSET
     how_to_claim: Text | UnsetType = UNSET
 
 
 class Offer(_Record, frozen=True, kw_only=True):
+    """What the shop asks, and on which terms."""
+
     price: Money | UnsetType = UNSET
     currency: Currency | UnsetType = UNSET
     sell_as: Annotated[SaleClass, Meta(description="Never above the class")] | UnsetType = UNSET
@@ -384,10 +412,12 @@ class Offer(_Record, frozen=True, kw_only=True):
 
 
 class Inspection(_Record, frozen=True, kw_only=True):
-    """The record of one unit. Only ``unit_id``, ``inspected_on`` and ``device.kind`` are required."""
+    """The record of one unit; ``unit_id``, ``inspected_on`` and ``device.kind`` are required."""
 
-    unit_id: Annotated[UnitId, Meta(description="The shop's own tag")]
-    inspected_on: Annotated[date, Meta(description="ISO 8601 day of the inspection")]
+    unit_id: Annotated[
+        UnitId, Meta(description="The shop's own tag: letters, digits, . _ -, 64 at most")
+    ]
+    inspected_on: Annotated[date, Meta(description="Day of the inspection, as 2026-11-20")]
     inspector: Annotated[Text, Meta(description="Private")] | UnsetType = UNSET
     device: Device
     intake: Intake | UnsetType = UNSET

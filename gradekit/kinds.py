@@ -184,9 +184,7 @@ def _dead_ends(kind: Kind) -> Iterator[tuple[str, str]]:
     """Words used inside the kind that the kind itself does not define."""
     openings: list[tuple[str, Opening]] = [*kind.parts.items(), *kind.works.items()]
     for name, opening in openings:
-        for function in opening.retest:
-            if function not in kind.functions and function != EVERY_FUNCTION:
-                yield f"{name} re-tests {function!r}", "name a function of the kind"
+        yield from _bad_tests(kind, name, opening.retest)
         yield from _bad_readings(kind, name, opening.reread)
     yield from _bad_readings(kind, "every_work_rereads", kind.every_work_rereads)
     for name, carriers in _carriers(kind):
@@ -196,6 +194,12 @@ def _dead_ends(kind: Kind) -> Iterator[tuple[str, str]]:
     for name, feature in _features(kind):
         if feature is not None and feature not in kind.features:
             yield f"{name} needs the feature {feature!r}", "list it under features"
+
+
+def _bad_tests(kind: Kind, name: str, functions: tuple[str, ...]) -> Iterator[tuple[str, str]]:
+    for function in functions:
+        if function not in kind.functions and function != EVERY_FUNCTION:
+            yield f"{name} re-tests {function!r}", "name a function of the kind"
 
 
 def _bad_readings(kind: Kind, name: str, paths: tuple[str, ...]) -> Iterator[tuple[str, str]]:

@@ -14,9 +14,9 @@ from gradekit.disclosures import Phrases, Sentence
 from gradekit.errors import Problem
 from gradekit.inspection import Inspection
 from gradekit.measures import whole_pct
-from gradekit.proofs import Report
+from gradekit.proofs import Case, Report
 from gradekit.rulebook import Rulebook
-from gradekit.rules import CLASSES, GRADES, Rule
+from gradekit.rules import CLASSES, GRADES, Cite, Rule
 
 WIDTH = 100
 _OPEN_SHOWN = 8
@@ -264,35 +264,40 @@ def _stamp(a: Assessment) -> str:
 # --- a rule explained --------------------------------------------------------------------------
 
 
-def print_rule(rule: Rule, rulebook: Rulebook, style: Style) -> str:
-    """A rule with its condition, effect, limits and sources."""
+def print_rule(rule: Rule, rulebook: Rulebook, cases: Sequence[Case], style: Style) -> str:
+    """A rule with its condition, effect, limits, sources, and the cases that prove it."""
+    of = f" of {', '.join(rule.kinds)}" if rule.kinds else ""
     lines = [
         style.strong(f"{rule.id}  {rule.name.replace('-', ' ')}"),
-        f"  since {rule.since}, {rule.status}",
+        f"  since {rule.since}, {rule.status}; looks at {rule.subject}{of}",
+        *(f"  when {condition}" for condition in _conditions(rule)),
+        *(f"  then {effect}" for effect in _effects(rule)),
+        f"  removed by: {rule.removed_by}",
+        *([f"  may mislead: {rule.misleads_when}"] if rule.misleads_when else []),
+        f"  basis: {rule.basis.replace('_', ' ')}",
+        *(line for cite in rule.cites for line in _source(cite, rulebook)),
+        *(f"  case, {case.expect.replace('_', ' ')}: {case.says}" for case in cases),
     ]
-    lines.append(
-        f"  looks at {rule.subject}" + (f" of {', '.join(rule.kinds)}" if rule.kinds else "")
-    )
-    lines += [f"  when {line}" for line in _conditions(rule)]
-    effects = [
-        e
-        for e in (
-            rule.caps_class and f"class at most {rule.caps_class.replace('_', ' ')}",
-            rule.caps_grade and f"grade at most {rule.caps_grade}",
-            rule.disclose and f"said to the buyer as {rule.disclose}",
-        )
-        if e
-    ]
-    lines.append(f"  then {', '.join(effects)}")
-    lines.append(f"  removed by: {rule.removed_by}")
-    if rule.misleads_when:
-        lines.append(f"  may mislead: {rule.misleads_when}")
-    lines.append(f"  basis: {rule.basis.replace('_', ' ')}")
-    for cite in rule.cites:
-        source = rulebook.sources[cite.source]
-        lines.append(f"  {source.publisher}, {source.title} ({source.edition}), {cite.locator}")
-        lines.append(f"    takes: {cite.takes}; checked {source.checked_on}, read: {source.read}")
     return "\n".join(lines) + "\n"
+
+
+def _effects(rule: Rule) -> Iterator[str]:
+    if rule.caps_class is not None:
+        yield f"class at most {rule.caps_class.replace('_', ' ')}"
+    if rule.caps_grade is not None:
+        yield "no grade" if rule.caps_grade == "ungraded" else f"grade at most {rule.caps_grade}"
+    if rule.disclose is not None:
+        yield f"the buyer is told: {rule.disclose}"
+    if rule.caution is not None:
+        yield f"the bench is warned: {rule.caution}"
+    if rule.voids:
+        yield f"nobody may claim: {', '.join(rule.voids)}"
+
+
+def _source(cite: Cite, rulebook: Rulebook) -> Iterator[str]:
+    source = rulebook.sources[cite.source]
+    yield f"  {source.publisher}, {source.title} ({source.edition}), {cite.locator}"
+    yield f"    takes: {cite.takes}; checked {source.checked_on}, read from {source.read}"
 
 
 def _conditions(rule: Rule) -> Iterator[str]:

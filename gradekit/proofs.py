@@ -1,4 +1,4 @@
-"""PROOFS: is a folder of rules proved by its cases?
+"""PROOFS: whether a folder of rules is proved by its cases.
 
 It stands beside the assessment: each rule needs a case that fires, one that stays clear, and the
 pair on either side of every threshold; each word of each kind has to make a difference somewhere.

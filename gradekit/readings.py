@@ -84,6 +84,7 @@ def _worst_word(values: Iterable[T | None], order: tuple[T, ...]) -> T | None:
 def displays_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[DisplayFact, ...]:
+    """One fact for each display of the kind that is still in."""
     return tuple(
         _display(inspection, which, works)
         for which, display in kind.displays.items()
@@ -131,6 +132,7 @@ def _pixel_faults(display: record.Display) -> tuple[int | None, int | None, bool
 def batteries_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str], on: date
 ) -> tuple[BatteryFact, ...]:
+    """One fact for each battery the unit may have and that is still in."""
     return tuple(
         _battery(inspection, which, works, kind.cycle_line, on)
         for which, battery in kind.batteries.items()

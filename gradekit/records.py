@@ -158,8 +158,35 @@ def _misfit(hint: Any, raw: Any, path: str, says: str) -> Problem:
     plain = _plain(hint)
     if get_origin(plain) is Literal and isinstance(raw, str):
         return _unknown_word(raw, path, [str(word) for word in get_args(plain)])
-    problem = f"{_shown(raw)} does not fit: {says[0].lower()}{says[1:]}".split(" - at `$", 1)[0]
+    problem = f"{_shown(raw)} does not fit: {_plainly(says)}"
     return Problem(where=path, problem=problem, remedy=_wanted(hint))
+
+
+_PLAIN = {
+    r" - at `\$.*": "",
+    r"matching regex .*": "of another form",
+    r"Invalid RFC3339 encoded date": "there is no such day",
+    r"`str`": "a text",
+    r"`int`": "a whole number",
+    r"`float`": "a number",
+    r"`bool`": "true or false",
+    r"`date`": "a day",
+    r"`decimal`": "an amount",
+    r"`object`": "an object",
+    r"`array`": "a list",
+    r"Expected": "expected",
+    r"of length": "of a length",
+}
+"""The decoder's words for types, and ours."""
+
+
+def _plainly(says: str) -> str:
+    """A decoder's message without its paths, patterns and type names."""
+    import re
+
+    for pattern, words in _PLAIN.items():
+        says = re.sub(pattern, words, says)
+    return says
 
 
 def _shown(raw: Any) -> str:
@@ -235,34 +262,39 @@ def _each(items: Any) -> Iterator[tuple[int, Any]]:
     return enumerate(items or ())
 
 
-def _words(inspection: Inspection, kind: Kind) -> Iterator[tuple[str, Any, Iterable[str]]]:
-    """Every word that has to be one of the kind's, with its path and the words allowed."""
+Placed = tuple[str, Any, Iterable[str]]
+"""A word with its path and the words allowed there."""
+
+
+def _words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
+    """Every word that has to be one of the kind's."""
+    yield from _look_words(inspection, kind)
+    yield from _test_words(inspection, kind)
+    yield from _work_words(inspection, kind)
+    for name, allowed in (("displays", kind.displays), ("batteries", kind.batteries)):
+        for i, reading in _each(getattr(inspection, name)) if allowed else ():
+            yield f"{name}[{i}].which", reading.which, allowed
+    for i, accessory in _each(inspection.accessories):
+        yield f"accessories[{i}].item", accessory.item, kind.accessories
+
+
+def _look_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
     for i, word in _each(inspection.device.has):
         yield f"device.has[{i}]", word, kind.features
     for i, mark in _each(inspection.marks):
         yield f"marks[{i}].zone", mark.zone, kind.zones
         yield f"marks[{i}].kind", mark.kind, kind.mark_kinds
+    for i, sign in _each(inspection.signs):
+        yield f"signs[{i}].sign", sign.sign, kind.signs
+        yield f"signs[{i}].where", sign.where, (*kind.areas, *kind.parts, *kind.zones)
+
+
+def _test_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
     for i, symptom in _each(inspection.intake and inspection.intake.symptoms):
         yield f"intake.symptoms[{i}].function", symptom.function, kind.functions
     for i, run in _each(inspection.test_runs):
         for j, word in _each(run.but):
             yield f"test_runs[{i}].except[{j}]", word, kind.functions
-    yield from _test_words(inspection, kind)
-    yield from _work_words(inspection, kind)
-    for name in ("removed", "missing"):
-        for i, word in _each(getattr(inspection, name)):
-            yield f"{name}[{i}]", word, kind.parts
-    for i, sign in _each(inspection.signs):
-        yield f"signs[{i}].sign", sign.sign, kind.signs
-        yield f"signs[{i}].where", sign.where, (*kind.areas, *kind.parts, *kind.zones)
-    for i, accessory in _each(inspection.accessories):
-        yield f"accessories[{i}].item", accessory.item, kind.accessories
-    for name, allowed in (("displays", kind.displays), ("batteries", kind.batteries)):
-        for i, reading in _each(getattr(inspection, name)) if allowed else ():
-            yield f"{name}[{i}].which", reading.which, allowed
-
-
-def _test_words(inspection: Inspection, kind: Kind) -> Iterator[tuple[str, Any, Iterable[str]]]:
     for i, test in _each(inspection.tests):
         yield f"tests[{i}].function", test.function, kind.functions
         function = kind.functions.get(test.function)
@@ -270,7 +302,10 @@ def _test_words(inspection: Inspection, kind: Kind) -> Iterator[tuple[str, Any, 
             yield f"tests[{i}].which", test.which, function.which
 
 
-def _work_words(inspection: Inspection, kind: Kind) -> Iterator[tuple[str, Any, Iterable[str]]]:
+def _work_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
+    for name in ("removed", "missing"):
+        for i, word in _each(getattr(inspection, name)):
+            yield f"{name}[{i}]", word, kind.parts
     for i, part in _each(inspection.parts):
         yield f"parts[{i}].part", part.part, kind.parts
         for j, word in _each(part.lost):

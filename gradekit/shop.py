@@ -26,7 +26,7 @@ class Trader(_Profile, frozen=True, kw_only=True):
     name: str
     address: str
     email: str | None = None
-    phone: str | None = None
+    telephone: str | None = None
 
 
 class Terms(_Profile, frozen=True, kw_only=True):

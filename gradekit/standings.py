@@ -18,6 +18,7 @@ _STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
 
 def signs_of(inspection: Inspection, kind: Kind) -> tuple[SignFact, ...]:
+    """Every sign that was recorded."""
     return tuple(
         SignFact(
             about=f"signs[{i}]",
@@ -33,6 +34,7 @@ def signs_of(inspection: Inspection, kind: Kind) -> tuple[SignFact, ...]:
 def parts_of(
     inspection: Inspection, kind: Kind, signs: tuple[SignFact, ...]
 ) -> tuple[PartFact, ...]:
+    """Every part that was fitted, with its standing."""
     signed = {sign.area for sign in signs if sign.earlier_work}
     signs_open = open_list(inspection, "signs")
     return tuple(
@@ -103,6 +105,7 @@ def _shown(part: record.Part) -> Standing:
 
 
 def repairs_of(inspection: Inspection, kind: Kind) -> tuple[RepairFact, ...]:
+    """Every piece of work that was recorded."""
     return tuple(
         RepairFact(
             about=f"repairs[{i}]",

@@ -86,6 +86,8 @@ UNIT_PATHS = {
 
 
 class MarkFact(Fact, frozen=True, kw_only=True):
+    """A mark, with what its zone adds to it."""
+
     zone: str
     seen: Annotated[Seen, worse("later", "How much the zone is looked at")]
     material: str
@@ -99,6 +101,8 @@ class MarkFact(Fact, frozen=True, kw_only=True):
 
 
 class DisplayFact(Fact, frozen=True, kw_only=True):
+    """A display as all of its readings together show it."""
+
     which: str
     fault_class: Annotated[
         int | None, worse("more", "Pixel-fault class, ISO 9241-307:2008; 5 is beyond IV")
@@ -110,6 +114,8 @@ class DisplayFact(Fact, frozen=True, kw_only=True):
 
 
 class TestFact(Fact, frozen=True, kw_only=True):
+    """A function of the kind, tested or not; every function has one."""
+
     __test__ = False  # not a test case, whatever a test runner makes of the name
 
     function: str
@@ -123,6 +129,8 @@ class TestFact(Fact, frozen=True, kw_only=True):
 
 
 class SymptomFact(Fact, frozen=True, kw_only=True):
+    """A fault the unit came in with."""
+
     function: str
     outcome: Annotated[record.Outcome | None, worse("later", "What became of it")] = None
     fixed_by_work: Annotated[
@@ -131,6 +139,8 @@ class SymptomFact(Fact, frozen=True, kw_only=True):
 
 
 class PartFact(Fact, frozen=True, kw_only=True):
+    """A fitted part and the standing its evidence supports."""
+
     part: str
     area: str
     standing: Annotated[Standing | None, worse("later", "What may be said of it")] = None
@@ -143,6 +153,8 @@ class PartFact(Fact, frozen=True, kw_only=True):
 
 
 class RepairFact(Fact, frozen=True, kw_only=True):
+    """A piece of work and whether its acceptance is complete."""
+
     work: str
     level: Annotated[record.Level | None, worse("later", "How deep the work went")] = None
     by: Annotated[record.Hand | None, worse("later", "Who did it")] = None
@@ -154,6 +166,8 @@ class RepairFact(Fact, frozen=True, kw_only=True):
 
 
 class SignFact(Fact, frozen=True, kw_only=True):
+    """A sign and the area it lies in."""
+
     sign: str
     where: str | None = None
     area: str | None = None
@@ -161,6 +175,8 @@ class SignFact(Fact, frozen=True, kw_only=True):
 
 
 class BatteryFact(Fact, frozen=True, kw_only=True):
+    """A battery as all of its readings together show it."""
+
     which: str
     state: record.BatteryState | None = None
     health_pct: Annotated[float | None, worse("less", "Full charge to rated capacity, %")] = None
@@ -178,23 +194,31 @@ class BatteryFact(Fact, frozen=True, kw_only=True):
 
 
 class ClearanceFact(Fact, frozen=True, kw_only=True):
+    """A check that the unit may be sold, as it stands on the day of the assessment."""
+
     check: str
     result: Literal["clear", "found", "no_list_here"] | None = None
     age_days: Annotated[int | None, worse("more", "Days since the check")] = None
 
 
 class ErasureFact(Fact, frozen=True, kw_only=True):
+    """The removal of earlier users' data."""
+
     method: record.ErasureMethod | None = None
     level: Annotated[record.ErasureLevel | None, worse("later", "What the method reaches")] = None
     verified: Annotated[bool | None, worse("false", "Looked at afterwards")] = None
 
 
 class IdentityFact(Fact, frozen=True, kw_only=True):
+    """Whether the unit's numbers agree."""
+
     agree: Annotated[bool | None, worse("false", "Numbers read in several places agree")] = None
     places: Annotated[int | None, worse("less", "Places where a number was read")] = None
 
 
 class AccessoryFact(Fact, frozen=True, kw_only=True):
+    """Something that goes with the unit."""
+
     item: str
     mains: bool
     origin: Literal["original", "compatible"] | None = None
@@ -206,10 +230,14 @@ class AccessoryFact(Fact, frozen=True, kw_only=True):
 
 
 class MissingFact(Fact, frozen=True, kw_only=True):
+    """A part that lacks."""
+
     part: str
 
 
 class RemovedFact(Fact, frozen=True, kw_only=True):
+    """A part that was taken out."""
+
     part: str
 
 
