@@ -57,6 +57,8 @@ def _parse(data: bytes | str) -> Any:
     """Plain values from JSON text, or the one problem that keeps anybody from reading it."""
     if not data.strip():
         raise _unreadable("the file is empty", "write one JSON object")
+    if data[:3] == b"\xef\xbb\xbf" or data[:1] == "\ufeff":
+        raise _unreadable("the text starts with a byte-order mark", "save as UTF-8 without it")
     try:
         return msgspec.json.decode(data)
     except UnicodeDecodeError:
@@ -64,7 +66,8 @@ def _parse(data: bytes | str) -> Any:
     except RecursionError:
         raise _unreadable("the values are nested too deeply", "a record is flat") from None
     except msgspec.MsgspecError as error:
-        raise _unreadable(f"this is not JSON ({error})", "check the place named") from None
+        problem = f"this is not JSON ({_plainly(str(error))})"
+        raise _unreadable(problem, "look at it in an editor that knows JSON") from None
 
 
 def _unreadable(problem: str, remedy: str) -> RecordError:
