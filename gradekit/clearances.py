@@ -13,7 +13,7 @@ from msgspec import UNSET
 from gradekit import inspection as record
 from gradekit import measures
 from gradekit.inspection import Inspection, known, may_have
-from gradekit.kinds import Kind
+from gradekit.kinds import Clearance, Kind
 from gradekit.subjects import ClearanceFact, ErasureFact, IdentityFact, open_fields
 from gradekit.works import Works, stands
 
@@ -38,21 +38,27 @@ def clearance_of(
     """Every check that applies to the kind, made or not."""
     checks = inspection.clearance or {}
     return tuple(
-        _cleared(inspection, name, checks.get(name), works, on)
+        _cleared(inspection, name, clearance, checks.get(name), works, on)
         for name, clearance in kind.clearances.items()
         if may_have(inspection, clearance.if_present) and not out.keys() & set(clearance.carried_by)
     )
 
 
 def _cleared(
-    inspection: Inspection, name: str, check: record.Check | None, works: Works, on: date
+    inspection: Inspection,
+    name: str,
+    clearance: Clearance,
+    check: record.Check | None,
+    works: Works,
+    on: date,
 ) -> ClearanceFact:
     about = f"clearance.{name}"
     if check is None or check.result == "not_checked" or check.result == "not_applicable":
         return ClearanceFact(about=about, check=name, shaky=not works.whole)
     checked = inspection.inspected_on if check.checked_on is UNSET else check.checked_on
     age = (on - checked).days
-    stale = not 0 <= age <= CHECK_DAYS or not stands(checked, check.stage, works.rereading(about))
+    old = age > CHECK_DAYS and not clearance.lasting
+    stale = age < 0 or old or not stands(checked, check.stage, works.rereading(about))
     return ClearanceFact(
         about=about,
         open=open_fields(("result", stale)),

@@ -5,13 +5,13 @@ phrase of the rulebook and the values of the fact it is about. It fails closed: 
 missing or that names an unknown value is an error, never a shorter text. It decides nothing.
 """
 
-import tomllib
 from collections.abc import Iterator
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import msgspec
+import tomli
 
 from gradekit import measures
 from gradekit.assessment import Assessment, Disclosure
@@ -70,7 +70,7 @@ class Phrases:
         merged: dict[str, Any] = {}
         for folder in self._folders:
             if (file := folder / "words.toml").exists():
-                for section, words in tomllib.loads(file.read_text("utf-8")).items():
+                for section, words in tomli.loads(file.read_text("utf-8")).items():
                     own = isinstance(words, dict) and section in merged
                     merged[section] = {**merged[section], **words} if own else words
         return msgspec.convert(merged, Words)
@@ -83,7 +83,7 @@ class Phrases:
             for folder in self._folders
             for file in sorted(folder.glob("*.toml"))
             if file.name != "words.toml"
-            for key, text in tomllib.loads(file.read_text("utf-8")).items()
+            for key, text in tomli.loads(file.read_text("utf-8")).items()
         }
 
     @cached_property

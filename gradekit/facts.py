@@ -59,7 +59,7 @@ def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
     signs = signs_of(inspection, kind)
     tests = _tests(inspection, kind, works)
     return Facts(
-        unit=(_unit(inspection, signs, works, on),),
+        unit=(_unit(inspection, kind, signs, works, on),),
         marks=_marks(inspection, kind, out),
         displays=displays_of(inspection, kind, works, out),
         tests=tests,
@@ -77,8 +77,14 @@ def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
             for i, part in enumerate(inspection.missing or ())
         ),
         removed=tuple(RemovedFact(about=about, part=part) for part, about in out.items()),
-        open_subjects=frozenset(name for name in _LISTS if open_list(inspection, name)),
+        open_subjects=_open_lists(inspection, kind),
     )
+
+
+def _open_lists(inspection: Inspection, kind: Kind) -> frozenset[str]:
+    """Lists that may hold more; what the kind cannot have is never open."""
+    cannot = {name for name in ("displays", "batteries") if not getattr(kind, name)}
+    return frozenset(n for n in _LISTS if n not in cannot and open_list(inspection, n))
 
 
 def _taken_out(inspection: Inspection) -> dict[str, str]:
@@ -104,13 +110,16 @@ def _judged(
 # --- the unit ----------------------------------------------------------------------------------
 
 
-def _unit(inspection: Inspection, signs: tuple[SignFact, ...], works: Works, on: date) -> UnitFact:
+def _unit(
+    inspection: Inspection, kind: Kind, signs: tuple[SignFact, ...], works: Works, on: date
+) -> UnitFact:
     intake, device = inspection.intake, inspection.device
     opened = _opened(inspection, signs, works)
     sealing: record.Sealing | None = known(inspection.sealing)
     if sealing == "unopened" and opened:
         sealing = "unknown"
-    lists: dict[str, Any] = {name: None if open_list(inspection, name) else True for name in _LISTS}
+    still_open = _open_lists(inspection, kind)
+    lists: dict[str, Any] = {name: None if name in still_open else True for name in _LISTS}
     return UnitFact(
         about="",
         open=open_fields(("sealing", sealing == "unopened" and opened is None)),
@@ -231,7 +240,8 @@ def _test(
         need=function.need,
         result=None if best is None else best.result,  # type: ignore[arg-type]
         cancelled=cancelled,
-        why=next((f.why for f in reversed(found) if f.why), None),
+        why=None if last is None else last.why,
+        shows=None if best is None else best.shows,
     )
 
 
@@ -240,6 +250,7 @@ class _Finding(msgspec.Struct, frozen=True):
     on: date
     stage: record.Stage | UnsetType
     why: str | None = None
+    shows: str | None = None
 
     @property
     def order(self) -> tuple[date, int, int]:
@@ -260,7 +271,7 @@ def _findings(
         if name not in run.but and (run.list in ("all", function.need))
     ]
     return runs + [
-        _Finding(test.result, test.on or day, test.stage, known(test.why))
+        _Finding(test.result, test.on or day, test.stage, known(test.why), known(test.shows))
         for test in inspection.tests or ()
         if test.function == name and (test.which is UNSET or which in (None, test.which))
     ]

@@ -254,6 +254,10 @@ class Test(_Record, frozen=True, kw_only=True):
     on: date | UnsetType = UNSET
     stage: Stage | UnsetType = UNSET
     why: Annotated[Text, Meta(description="Why it was not tested")] | UnsetType = UNSET
+    shows: (
+        Annotated[Text, Meta(description="How a failing or partial function shows; buyers read it")]
+        | UnsetType
+    ) = UNSET
 
 
 class Part(_Record, frozen=True, kw_only=True):

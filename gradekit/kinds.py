@@ -4,12 +4,12 @@ First in the flow: everything after it asks a ``Kind`` for its words. It holds n
 knows no kind by name; a new kind is a new TOML file in ``grading_rules/kinds`` or a shop's folder.
 """
 
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import msgspec
+import tomli
 from msgspec import Meta
 
 from gradekit.errors import Problem, RuleError
@@ -102,6 +102,8 @@ class Clearance(_Data, frozen=True, kw_only=True):
     carried_by: tuple[Word, ...] = ()
     """Parts that take the obstacle away when removed; empty: nothing does."""
     if_present: Word | None = None
+    lasting: bool = False
+    """Shown once for good; the others are snapshots that grow old."""
 
 
 class Accessory(_Data, frozen=True, kw_only=True):
@@ -173,9 +175,9 @@ def read_kind(path: Path) -> Kind:
 
 def _decode(path: Path) -> Kind:
     try:
-        raw: dict[str, Any] = tomllib.loads(path.read_text("utf-8"))
+        raw: dict[str, Any] = tomli.loads(path.read_text("utf-8"))
         return msgspec.convert(raw, Kind)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
+    except (tomli.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
         problem = Problem(where=path.name, problem=str(error), remedy="mend the kind file")
         raise RuleError([problem]) from error
 

@@ -159,7 +159,7 @@ def _misfit(hint: Any, raw: Any, path: str, says: str) -> Problem:
     if raw is None:
         return Problem(where=path, problem="is null", remedy="leave the key out if not known")
     plain = _plain(hint)
-    if get_origin(plain) is Literal and isinstance(raw, str):
+    if get_origin(plain) is Literal:
         return _unknown_word(raw, path, [str(word) for word in get_args(plain)])
     problem = f"{_shown(raw)} does not fit: {_plainly(says)}"
     return Problem(where=path, problem=problem, remedy=_wanted(hint))
@@ -168,7 +168,11 @@ def _misfit(hint: Any, raw: Any, path: str, says: str) -> Problem:
 _PLAIN = {
     r" - at `\$.*": "",
     r"matching regex .*": "of another form",
-    r"Invalid RFC3339 encoded date": "there is no such day",
+    r"Invalid RFC3339 encoded date": "no day written as 2026-11-20",
+    r"Invalid decimal string": "no amount written as 149.00",
+    r">= (\S+?)(\.0)?$": r"of at least \1",
+    r"<= (\S+?)(\.0)?$": r"of at most \1",
+    r"> (\S+?)(\.0)?$": r"above \1",
     r"`str`": "a text",
     r"`int`": "a whole number",
     r"`float`": "a number",
@@ -213,8 +217,9 @@ def _unknown_key(key: str, path: str, known: Iterable[str]) -> Problem:
     return Problem(where=where, problem="there is no such field", remedy=_nearest(key, known))
 
 
-def _unknown_word(word: str, path: str, known: Iterable[str]) -> Problem:
-    return Problem(where=path, problem=f"{word!r} is not known here", remedy=_nearest(word, known))
+def _unknown_word(word: Any, path: str, known: Iterable[str]) -> Problem:
+    remedy = _nearest(str(word), known)
+    return Problem(where=path, problem=f"{_shown(word)} is not known here", remedy=remedy)
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
@@ -315,6 +320,9 @@ def _work_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
             yield f"parts[{i}].lost[{j}]", word, kind.functions
     for i, repair in _each(inspection.repairs):
         yield f"repairs[{i}].work", repair.work, kind.works
+        checks = {check for work in kind.works.values() for check in work.acceptance}
+        for j, word in _each(repair.acceptance):
+            yield f"repairs[{i}].acceptance[{j}]", word, sorted(checks)
         for j, word in _each(repair.fixes):
             yield f"repairs[{i}].fixes[{j}]", word, kind.functions
 

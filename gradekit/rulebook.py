@@ -6,7 +6,6 @@ nothing about the rules' sense; ``proofs`` does.
 """
 
 import hashlib
-import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from functools import cached_property
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar
 
 import msgspec
+import tomli
 from msgspec import Meta
 
 from gradekit.conditions import fields, wrong_directions
@@ -142,9 +142,9 @@ def _unknown(name: str, what: str, known: Iterable[str]) -> Problem:
 
 def shipped_folder() -> Path:
     """The rules that come with the library, wherever it is installed."""
-    from importlib.resources import files
+    import grading_rules  # only for its place: importlib.resources costs more than reading it all
 
-    return Path(str(files("grading_rules")))
+    return Path(grading_rules.__file__).parent
 
 
 def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Rulebook:
@@ -231,12 +231,12 @@ def _title(folder: Path, problems: list[Problem]) -> _Title:
 def read_toml(file: Path, type: type[T], name: str, problems: list[Problem]) -> T | None:
     """Read one TOML file into a struct; what is wrong goes to ``problems``, under ``name``."""
     try:
-        return msgspec.convert(tomllib.loads(file.read_text("utf-8")), type)
+        return msgspec.convert(tomli.loads(file.read_text("utf-8")), type)
     except OSError as error:
         problems.append(_bad(name, f"cannot be read ({error.strerror})", "check the folder"))
     except UnicodeDecodeError:
         problems.append(_bad(name, "is not UTF-8 text", "save it as UTF-8"))
-    except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
+    except (tomli.TOMLDecodeError, msgspec.ValidationError) as error:
         problems.append(_bad(name, str(error), "mend the file"))
     return None
 

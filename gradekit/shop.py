@@ -4,11 +4,11 @@ It stands beside the assessment: it fills in what the shop knows once for all, s
 types a model's size or a meter's uncertainty twice. What a record says itself always wins.
 """
 
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any
 
 import msgspec
+import tomli
 from msgspec import UNSET, Meta
 from msgspec.structs import fields, replace
 
@@ -56,10 +56,10 @@ class Shop(_Profile, frozen=True, kw_only=True):
 def load_shop(path: Path) -> Shop:
     """Read a shop's profile; ShopError lists what is wrong with it."""
     try:
-        shop = msgspec.convert(tomllib.loads(path.read_text("utf-8")), Shop)
+        shop = msgspec.convert(tomli.loads(path.read_text("utf-8")), Shop)
     except OSError as error:
         raise _refused(path, f"cannot be read ({error.strerror})", "name a file") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
+    except (tomli.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
         raise _refused(path, str(error), "mend the profile") from None
     if problems := [p for p in _model_problems(shop, path) if p is not None]:
         raise ShopError(problems)

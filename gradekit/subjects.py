@@ -126,6 +126,7 @@ class TestFact(Fact, frozen=True, kw_only=True):
     ] = None
     cancelled: bool = False
     why: str | None = None
+    shows: str | None = None
 
 
 class SymptomFact(Fact, frozen=True, kw_only=True):
