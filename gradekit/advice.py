@@ -55,11 +55,11 @@ def _step(to: str, in_the_way: list[Reason]) -> Step:
 
 
 class Task(NamedTuple):
-    """Something to do next: what kind of work, on what, and how many reasons it would settle."""
+    """Something to do next: what kind of work, on what, and which observations it settles."""
 
     removed_by: RemovedBy
     about: str
-    settles: int
+    names: tuple[str, ...]
 
 
 def tasks(assessment: Assessment) -> list[Task]:
@@ -78,12 +78,12 @@ def tasks(assessment: Assessment) -> list[Task]:
         if r.removed_by != "never"
         and ((now[0] and _class_rank(r) == now[0]) or (now[1] and _grade_rank(r) == now[1]))
     ]
-    settled: dict[tuple[RemovedBy, str], int] = {}
+    settled: dict[tuple[RemovedBy, str], tuple[str, ...]] = {}
     for reason in holding:
         key = (reason.removed_by, reason.about)
-        settled[key] = settled.get(key, 0) + 1
-    found = [Task(kind, about, count) for (kind, about), count in settled.items()]
-    return sorted(found, key=lambda t: (EFFORT.index(t.removed_by), -t.settles, t.about))
+        settled[key] = (*settled.get(key, ()), reason.name)
+    found = [Task(kind, about, names) for (kind, about), names in settled.items()]
+    return sorted(found, key=lambda t: (EFFORT.index(t.removed_by), -len(t.names), t.about))
 
 
 def worth_looking(assessment: Assessment) -> list[OpenCheck]:

@@ -8,11 +8,11 @@ asked for.
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 
-from gradekit.conditions import Compare, Outcome, Value
+from gradekit.conditions import Compare, Condition, Outcome, Value, judge
 from gradekit.errors import Problem, RecordError
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
@@ -30,16 +30,19 @@ from gradekit.rules import (
 )
 from gradekit.subjects import UNIT_PATHS, Fact, Facts
 
+T = TypeVar("T")
+
 
 class _Result(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=False):
     pass
 
 
 class Reason(_Result, frozen=True, kw_only=True):
-    """One rule that fired on one thing: what was observed, the limit, and what it caps."""
+    """A rule that fired and caps or words something: what was observed, and the limit."""
 
     rule: str
     name: str
+    topic: str
     about: str
     observed: dict[str, Any]
     limit: dict[str, str]
@@ -146,7 +149,9 @@ def _conclude(
     capping = [v.rule for v in fired]
     sale_class = worst_class(capping)
     best, worst = [v.rule for v in certain], [v.rule for v in found]
-    looks = [v.rule for v in fired if _of_looks(v.about)]
+    looks = [v.rule for v in fired if _of_looks(_path(v))]
+    said = _gravest(fired)
+    reasons = [v for v in fired if v.rule.caps or v.rule.status == "trial" or v in said]
     return Assessment(
         unit_id=inspection.unit_id,
         kind=inspection.device.kind,
@@ -157,12 +162,12 @@ def _conclude(
         best_grade=worst_grade(best, worst_class(best)),
         worst_sale_class=worst_class(worst),
         worst_grade=worst_grade(worst, worst_class(worst)),
-        reasons=tuple(map(_reason, fired)),
+        reasons=tuple(map(_reason, reasons)),
         open_checks=tuple(_open_checks(found, facts)),
         blockers=_unique(v.rule.id for v in fired if _cap_class(v.rule) == "hold"),
         cautions=_unique(v.rule.caution for v in fired if v.rule.caution is not None),
         voids=_unique(claim for v in fired for claim in v.rule.voids),
-        disclosures=tuple(_disclosures(fired)),
+        disclosures=tuple(map(_disclosure, said)),
         measures=_measures(facts),
         rulebook=stamp,
         record_digest=record_digest(inspection),
@@ -230,6 +235,7 @@ def _reason(verdict: Verdict) -> Reason:
     return Reason(
         rule=rule.id,
         name=rule.name,
+        topic=rule.topic,
         about=_path(verdict),
         observed=observed,
         limit=limit,
@@ -255,26 +261,29 @@ def _observed(verdict: Verdict) -> tuple[dict[str, Any], dict[str, str]]:
     if condition.tally is not None:
         compare = condition.tally.compare
         return {compare.field: verdict.tallied}, {compare.field: str(compare)}
+    assert fact is not None
     observed: dict[str, Any] = {}
     limit: dict[str, str] = {}
-    for compare in condition.walk():
-        value = None if fact is None else getattr(fact, compare.field)
-        observed[compare.field] = value
-        limit[compare.field] = _joined(limit.get(compare.field), compare)
-        if fact is not None and compare.field in fact.margins:
+    for compare in _holding(condition, fact):
+        observed[compare.field] = getattr(fact, compare.field)
+        limit[compare.field] = str(compare)
+        if compare.field in fact.margins:
             observed[f"{compare.field}_uncertainty"] = fact.margins[compare.field]
     return observed, limit
 
 
-def _joined(before: str | None, compare: Compare) -> str:
-    return str(compare) if before is None else f"{before}, {compare}"
+def _holding(condition: Condition, fact: Fact) -> Iterator[Compare]:
+    """The comparisons that made a rule fire; of a group, those of the member that held best."""
+    yield from condition.compares
+    if condition.any_of:
+        yield from max(condition.any_of, key=lambda member: judge(member, fact)).compares
 
 
 # --- what must be said -------------------------------------------------------------------------
 
 
-def _disclosures(fired: Sequence[Verdict]) -> Iterator[Disclosure]:
-    """One for each topic and path, from the gravest rule with a phrase; of equals the last id."""
+def _gravest(fired: Sequence[Verdict]) -> list[Verdict]:
+    """For each topic and path the gravest rule with a phrase; of equals the last id."""
     gravest: dict[tuple[str, str], Verdict] = {}
     for verdict in fired:
         if verdict.rule.disclose is None or verdict.rule.status != "active":
@@ -282,16 +291,19 @@ def _disclosures(fired: Sequence[Verdict]) -> Iterator[Disclosure]:
         key = (verdict.rule.topic, _path(verdict))
         if key not in gravest or _severity(verdict) >= _severity(gravest[key]):
             gravest[key] = verdict
-    for (topic, about), verdict in sorted(gravest.items()):
-        assert verdict.rule.disclose is not None
-        yield Disclosure(
-            key=verdict.rule.disclose,
-            topic=topic,
-            about=about,
-            rule=verdict.rule.id,
-            deviation=verdict.rule.deviation,
-            values=_values(verdict),
-        )
+    return [verdict for _, verdict in sorted(gravest.items())]
+
+
+def _disclosure(verdict: Verdict) -> Disclosure:
+    assert verdict.rule.disclose is not None
+    return Disclosure(
+        key=verdict.rule.disclose,
+        topic=verdict.rule.topic,
+        about=_path(verdict),
+        rule=verdict.rule.id,
+        deviation=verdict.rule.deviation,
+        values=_values(verdict),
+    )
 
 
 def _severity(verdict: Verdict) -> tuple[int, int, str]:
@@ -328,6 +340,9 @@ def _open_checks(found: Sequence[Verdict], facts: Facts) -> list[OpenCheck]:
             silence = _Silence(verdict, verdict.outcome is Outcome.PRESUMED)
             silences.setdefault(path, []).append(silence)
     checks = [_open_check(path, group) for path, group in silences.items()]
+    checks += [
+        _open_check(f"{mark.about}.visibility", []) for mark in facts.marks if mark.look_again
+    ]
     return sorted(checks, key=_costliest_first)
 
 
@@ -337,14 +352,19 @@ def _open_check(path: str, group: list[_Silence]) -> OpenCheck:
     return OpenCheck(
         about=path,
         rules=_unique(rule.id for rule in may),
-        costs_class=CLASSES[max(map(_class_rank, now))] if any(map(_class_rank, now)) else None,
-        costs_grade=GRADES[max(map(_grade_rank, now))] if any(map(_grade_rank, now)) else None,
-        may_class=CLASSES[max(map(_class_rank, may))] if any(map(_class_rank, may)) else None,
-        may_grade=GRADES[max(map(_grade_rank, may))] if any(map(_grade_rank, may)) else None,
+        costs_class=_worst_cap(CLASSES, map(_class_rank, now)),
+        costs_grade=_worst_cap(GRADES, map(_grade_rank, now)),
+        may_class=_worst_cap(CLASSES, map(_class_rank, may)),
+        may_grade=_worst_cap(GRADES, map(_grade_rank, may)),
     )
 
 
-def _costliest_first(check: OpenCheck) -> tuple[int, ...] | tuple[int, int, int, int, str]:
+def _worst_cap(ladder: tuple[T, ...], ranks: Iterable[int]) -> T | None:
+    rank = max(ranks, default=0)
+    return ladder[rank] if rank else None
+
+
+def _costliest_first(check: OpenCheck) -> tuple[int, int, int, int, str]:
     def rank(ladder: tuple[Any, ...], word: Any) -> int:
         return 0 if word is None else -ladder.index(word)
 

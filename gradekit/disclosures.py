@@ -189,4 +189,12 @@ def _values(kind: str, disclosure: Disclosure, rulebook: Rulebook) -> dict[str, 
     """Every field of the rule's subject by name, None where it is not known."""
     subject = SUBJECTS[rulebook.rule(disclosure.rule).subject]
     known = dict.fromkeys(subject.__struct_fields__)
-    return {**known, "kind": kind, "margins": {}, "tallied": None, **disclosure.values}
+    margins = _Margins(disclosure.values.get("margins", {}))
+    return {**known, "kind": kind, "tallied": None, **disclosure.values, "margins": margins}
+
+
+class _Margins(dict[str, float]):
+    """Stated uncertainties by field; a field without one has none to speak of."""
+
+    def __missing__(self, field: str) -> float:
+        return 0.0

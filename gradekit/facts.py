@@ -188,14 +188,8 @@ def _marks(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[Mar
 def _mark(inspection: Inspection, kind: Kind, mark: record.Mark, about: str) -> MarkFact:
     zone, margins = kind.zones[mark.zone], dict[str, float]()
     width = _judged(inspection, "width_mm", mark.width_mm, margins)
-    seen_less_than_wide = (
-        width is not None
-        and mark.visibility is not UNSET
-        and mark.visibility < measures.implied_visibility(width)
-    )
     return MarkFact(
         about=about,
-        open=open_fields(("visibility", seen_less_than_wide)),
         margins=margins,
         zone=mark.zone,
         seen=zone.seen,
@@ -207,6 +201,9 @@ def _mark(inspection: Inspection, kind: Kind, mark: record.Mark, about: str) -> 
         depth=known(mark.depth),
         visibility=known(mark.visibility),
         resolvable_from_mm=measures.resolvable_from_mm(width) if width else None,
+        look_again=width is not None
+        and mark.visibility is not UNSET
+        and mark.visibility < measures.implied_visibility(width),
     )
 
 

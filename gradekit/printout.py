@@ -20,6 +20,7 @@ from gradekit.rules import CLASSES, GRADES, Cite, Rule
 
 WIDTH = 100
 _OPEN_SHOWN = 8
+_RULES_SHOWN = 6
 _UNITS = {"_pct": " %", "_mm": " mm", "_mm2": " mm²", "_mah": " mAh", "_days": " days"}
 
 
@@ -136,14 +137,24 @@ def _held_by_grade(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]
 
 
 def _also(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
-    """Reasons that would hold it too, were the first ones gone, and what caps nothing."""
+    """Reasons that would hold it, were the first ones gone."""
     cap = max((GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade), default=0)
     others = [
         r
-        for r in a.reasons
-        if r.caps_class != a.sale_class and (r.caps_grade is None or r.caps_grade != GRADES[cap])
+        for r in _gravest(a.reasons)
+        if (r.caps_class or r.caps_grade)
+        and r.caps_class != a.sale_class
+        and (r.caps_grade is None or r.caps_grade != GRADES[cap])
     ]
     return [style.strong("Found as well"), *_lines(others, rulebook, style)] if others else []
+
+
+def _gravest(reasons: Iterable[Reason]) -> list[Reason]:
+    """Of several reasons of one topic about one thing, the first: reasons come gravest first."""
+    seen: dict[tuple[str, str], Reason] = {}
+    for reason in reasons:
+        seen.setdefault((reason.topic, reason.about), reason)
+    return list(seen.values())
 
 
 def _lines(reasons: Iterable[Reason], rulebook: Rulebook, style: Style) -> list[str]:
@@ -178,12 +189,11 @@ def observed_text(reason: Reason) -> str:
     """What was seen beside the limit, field by field, in words."""
     parts = []
     for field, limit in reason.limit.items():
-        value = _value(field, reason.observed[field])
-        margin = reason.observed.get(f"{field}_uncertainty")
-        sure = f" at the unfavourable end of ±{_value(field, margin)}" if margin else ""
-        same = value == limit.removeprefix("is ")
-        name = _field(field)
-        parts.append(f"{name} {value}{sure}" if same else f"{name} {value}{sure} (rule: {limit})")
+        value = f"{_field(field)} {_value(field, reason.observed[field])}"
+        if margin := reason.observed.get(f"{field}_uncertainty"):
+            value += f" at the unfavourable end of ±{margin:.1f}"
+        is_limit = limit.startswith(("at ", "above", "below"))
+        parts.append(f"{value} (limit: {limit.replace('_', ' ')})" if is_limit else value)
     return ", ".join(parts)
 
 
@@ -233,18 +243,20 @@ def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
     todo = tasks(a)
     words = phrases.words.removed_by
     lines = [
-        f"  {i}. {words[t.removed_by]}: {t.about}" for i, t in enumerate(todo[:_OPEN_SHOWN], 1)
+        f"  {i}. {words[task.removed_by]}: {task.about} ({task.names[0].replace('-', ' ')})"
+        for i, task in enumerate(todo[:_OPEN_SHOWN], 1)
     ]
     lines += [f"  … and {len(todo) - _OPEN_SHOWN} more"] if len(todo) > _OPEN_SHOWN else []
-    lines += [f"  {_step(step)}" for step in a.ladder if step.to in (*CLASSES, *GRADES)]
+    lines += [f"  {_step(step)}" for step in a.ladder]
     return [style.strong("What to do next"), *lines] if lines else []
 
 
 def _step(step: Step) -> str:
-    needs = len(step.reasons)
-    way = f"{needs} reason{'s' if needs != 1 else ''} in the way"
-    end = "" if step.reachable else ", and some of them stay"
-    return f"{step.to.replace('_', ' ')}: {way}{end}"
+    to = step.to.replace("_", " ") if step.to in CLASSES else f"grade {step.to}"
+    rules = list(dict.fromkeys(held.rule for held in step.reasons))
+    shown = ", ".join(rules[:_RULES_SHOWN]) + (" …" if len(rules) > _RULES_SHOWN else "")
+    end = "" if step.reachable else "; some of it nothing removes"
+    return f"for {to}: {len(step.reasons)} in the way ({shown}){end}"
 
 
 def _said(a: Assessment, said: Sequence[Sentence], style: Style) -> list[str]:

@@ -373,6 +373,7 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
     found: dict[Problem, None] = {}
     for language in languages(rulebook):
         phrases = Phrases(rulebook, language)
+        found |= dict.fromkeys(_twice(rulebook, language))
         for rule in rulebook.rules:
             if rule.caution is not None and rule.caution not in phrases.texts:
                 where = f"phrases/{language}: {rule.caution}"
@@ -382,6 +383,17 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
         for play in played:
             found |= dict.fromkeys(_failing(_say, play, phrases, rulebook))
     return list(found)
+
+
+def _twice(rulebook: Rulebook, language: str) -> Iterator[Problem]:
+    """Keys that two files of one folder share; the later would silently win."""
+    for folder in rulebook.folders:
+        seen: dict[str, str] = {}
+        for file in sorted(folder.glob(f"phrases/{language}/*.toml")):
+            for key in read_toml(file, dict, file.name, []) or () if file.stem != "words" else ():
+                if seen.setdefault(key, file.name) != file.name:
+                    where = f"phrases/{language}/{file.name}: {key}"
+                    yield _bad(where, f"also stands in {seen[key]}", "keep one")
 
 
 def _say(play: Played, phrases: Phrases, rulebook: Rulebook) -> None:

@@ -98,6 +98,10 @@ class MarkFact(Fact, frozen=True, kw_only=True):
     depth: Annotated[record.Depth | None, worse("later", "How deep it goes")] = None
     visibility: Annotated[int | None, worse("more", "From where it is seen, 0 to 3")] = None
     resolvable_from_mm: float | None = None
+    look_again: Annotated[
+        bool,
+        msgspec.Meta(extra={"caps": False}, description="Recorded less visible than its width is"),
+    ] = False
 
 
 class DisplayFact(Fact, frozen=True, kw_only=True):
