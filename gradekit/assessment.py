@@ -144,7 +144,7 @@ def _too_early(inspection: Inspection, on: date) -> Problem:
 def _conclude(
     inspection: Inspection, stamp: Stamp, facts: Facts, found: Sequence[Verdict], on: date
 ) -> Assessment:
-    fired = sorted((v for v in found if v.outcome >= Outcome.PRESUMED), key=_gravest_first)
+    fired = _gravest_first(v for v in found if v.outcome >= Outcome.PRESUMED)
     certain = [v for v in fired if v.outcome is Outcome.FIRES]
     capping = [v.rule for v in fired]
     sale_class = worst_class(capping)
@@ -221,9 +221,10 @@ def _of_looks(about: str) -> bool:
     return about.partition("[")[0] in ("marks", "displays", "missing", "cleaned")
 
 
-def _gravest_first(verdict: Verdict) -> tuple[int, int, str, str]:
-    rule = verdict.rule
-    return -_class_rank(rule), -_grade_rank(rule), rule.id, verdict.about
+def _gravest_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """By class cap, then grade cap; of equals the higher id first, which words the sentence."""
+    by_place = sorted(verdicts, key=lambda v: v.about)
+    return sorted(by_place, key=_severity, reverse=True)
 
 
 # --- reasons -----------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ holds each down and why, what is still open, what to do next. Colour helps but i
 It computes nothing of its own.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from gradekit.advice import tasks, worth_looking
@@ -19,8 +19,9 @@ from gradekit.rulebook import Rulebook
 from gradekit.rules import CLASSES, GRADES, Cite, Rule
 
 WIDTH = 100
+_INDENT = " " * 9
 _OPEN_SHOWN = 8
-_RULES_SHOWN = 6
+_PLACES_SHOWN = 6
 _UNITS = {"_pct": " %", "_mm": " mm", "_mm2": " mm²", "_mah": " mAh", "_days": " days"}
 
 
@@ -105,7 +106,7 @@ def _cautions(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
     ]
 
 
-def _wrapped(text: str, indent: str, mark: Any = str) -> list[str]:
+def _wrapped(text: str, indent: str, mark: Callable[[str], str] = str) -> list[str]:
     from textwrap import wrap
 
     return [mark(line) for line in wrap(text, WIDTH, subsequent_indent=indent)]
@@ -115,41 +116,50 @@ def _wrapped(text: str, indent: str, mark: Any = str) -> list[str]:
 
 
 def _held_by_class(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
-    if a.sale_class == CLASSES[0]:
+    held = _one_a_topic(_class_holders(a))
+    if not held:
         return []
-    held = [r for r in a.reasons if r.caps_class == a.sale_class]
-    return [
-        style.strong(f"What holds the class at {_class(a.sale_class)}"),
-        *_lines(held, rulebook, style),
-    ]
+    title = style.strong(f"What holds the class at {_class(a.sale_class)}")
+    return [title, *(line for r in held for line in _in_full(r, rulebook, style))]
 
 
 def _held_by_grade(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
-    ranks = [GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade is not None]
-    if a.sale_class == "hold" or not any(ranks):
+    held = _one_a_topic(_grade_holders(a))
+    if not held:
         return []
-    cap = GRADES[max(ranks)]
-    shown = [r for r in a.reasons if r.caps_class == a.sale_class != CLASSES[0]]
-    held = [r for r in a.reasons if r.caps_grade == cap and r not in shown]
-    title = "What holds the grade back" if a.grade is None else f"What holds the grade at {cap}"
-    twice = [f"  {r.rule}  {_name(r)}: {r.about}, as above" for r in shown if r.caps_grade == cap]
-    return [style.strong(title), *twice, *_lines(held, rulebook, style)]
+    above = _class_holders(a)
+    title = "What holds the grade back" if a.grade is None else f"What holds the grade at {a.grade}"
+    lines = [
+        line
+        for r in held
+        for line in ([_headline(r) + ", as above"] if r in above else _in_full(r, rulebook, style))
+    ]
+    return [style.strong(title), *lines]
 
 
 def _also(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
-    """Reasons that would hold it, were the first ones gone."""
-    cap = max((GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade), default=0)
-    others = [
-        r
-        for r in _gravest(a.reasons)
-        if (r.caps_class or r.caps_grade)
-        and r.caps_class != a.sale_class
-        and (r.caps_grade is None or r.caps_grade != GRADES[cap])
-    ]
-    return [style.strong("Found as well"), *_lines(others, rulebook, style)] if others else []
+    """What would hold it, were the first reasons gone."""
+    shown = {(r.topic, r.about) for r in (*_class_holders(a), *_grade_holders(a))}
+    capping = [r for r in a.reasons if r.caps_class or r.caps_grade]
+    others = [r for r in _one_a_topic(capping) if (r.topic, r.about) not in shown]
+    lines = [line for r in others for line in _in_short(r, rulebook, style)]
+    return [style.strong("Found as well"), *lines] if lines else []
 
 
-def _gravest(reasons: Iterable[Reason]) -> list[Reason]:
+def _class_holders(a: Assessment) -> list[Reason]:
+    if a.sale_class == CLASSES[0]:
+        return []
+    return [r for r in a.reasons if r.caps_class == a.sale_class]
+
+
+def _grade_holders(a: Assessment) -> list[Reason]:
+    worst = max((GRADES.index(r.caps_grade) for r in a.reasons if r.caps_grade), default=0)
+    if a.sale_class == "hold" or not worst:
+        return []
+    return [r for r in a.reasons if r.caps_grade == GRADES[worst]]
+
+
+def _one_a_topic(reasons: Iterable[Reason]) -> list[Reason]:
     """Of several reasons of one topic about one thing, the first: reasons come gravest first."""
     seen: dict[tuple[str, str], Reason] = {}
     for reason in reasons:
@@ -157,19 +167,26 @@ def _gravest(reasons: Iterable[Reason]) -> list[Reason]:
     return list(seen.values())
 
 
-def _lines(reasons: Iterable[Reason], rulebook: Rulebook, style: Style) -> list[str]:
-    return [line for reason in reasons for line in _reason(reason, rulebook, style)]
-
-
-def _reason(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
-    caps = " · ".join(_caps(reason))
-    yield f"  {reason.rule}  {_name(reason)}: {reason.about}" + (f"  ({caps})" if caps else "")
-    yield f"         {observed_text(reason)}"
+def _in_full(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
+    yield _headline(reason)
+    yield f"{_INDENT}{observed_text(reason)}"
     for cite in reason.cites:
-        source = rulebook.sources[cite.source]
-        yield style.faint(f"         {source.short}, {cite.locator}: {cite.takes}")
+        source = f"{rulebook.sources[cite.source].short}, {cite.locator}: {cite.takes}"
+        yield from _wrapped(f"{_INDENT}{source}", _INDENT, style.faint)
     if reason.misleads_when:
-        yield style.faint(f"         may mislead: {reason.misleads_when}")
+        yield from _wrapped(f"{_INDENT}may mislead: {reason.misleads_when}", _INDENT, style.faint)
+
+
+def _in_short(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
+    yield _headline(reason)
+    sources = "; ".join(f"{rulebook.sources[c.source].short}, {c.locator}" for c in reason.cites)
+    text = observed_text(reason) + (f"  [{sources}]" if sources else "")
+    yield from _wrapped(f"{_INDENT}{text}", _INDENT, style.faint)
+
+
+def _headline(reason: Reason) -> str:
+    caps = " · ".join(_caps(reason))
+    return f"  {reason.rule}  {_name(reason)}: {reason.about}" + (f"  ({caps})" if caps else "")
 
 
 def _name(reason: Reason) -> str:
@@ -253,10 +270,10 @@ def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
 
 def _step(step: Step) -> str:
     to = step.to.replace("_", " ") if step.to in CLASSES else f"grade {step.to}"
-    rules = list(dict.fromkeys(held.rule for held in step.reasons))
-    shown = ", ".join(rules[:_RULES_SHOWN]) + (" …" if len(rules) > _RULES_SHOWN else "")
-    end = "" if step.reachable else "; some of it nothing removes"
-    return f"for {to}: {len(step.reasons)} in the way ({shown}){end}"
+    places = list(dict.fromkeys(held.about for held in step.reasons))
+    shown = ", ".join(places[:_PLACES_SHOWN]) + (" …" if len(places) > _PLACES_SHOWN else "")
+    end = "; some of it nothing removes" if not step.reachable else ""
+    return f"for {to}: {shown}{end}"
 
 
 def _said(a: Assessment, said: Sequence[Sentence], style: Style) -> list[str]:

@@ -23,7 +23,7 @@ TOLD_EMPTY = (
 )
 
 
-def tested(function: str, which: str | None = None, **fields: Any) -> TestFact:
+def result_of(function: str, which: str | None = None, **fields: Any) -> TestFact:
     (found,) = (
         t for t in small.facts(**fields).tests if (t.function, t.which) == (function, which)
     )
@@ -68,7 +68,7 @@ def test_the_latest_result_of_a_function_counts(
     tests: list[Any], result: str | None, is_open: bool
 ) -> None:
     """A later day counts, of one day the later stage; what was last not tested is open."""
-    fact = tested("touch", tests=tests, **NONE)
+    fact = result_of("touch", tests=tests, **NONE)
     assert (fact.result, fact.open, fact.cancelled) == (
         result,
         {"result"} if is_open else set(),
@@ -83,7 +83,7 @@ def test_the_latest_result_of_a_function_counts(
 )
 def test_a_tie_takes_the_worse(single: str, result: str, is_open: bool) -> None:
     """A single test says where a clean run of the same day and stage differed."""
-    fact = tested("touch", test_runs=[run()], tests=[touch(single)], **NONE)
+    fact = result_of("touch", test_runs=[run()], tests=[touch(single)], **NONE)
     assert fact.result == result
     assert ("result" in fact.open) is is_open
 
@@ -103,7 +103,7 @@ def test_a_tie_takes_the_worse(single: str, result: str, is_open: bool) -> None:
 )
 def test_a_run_passes_every_function_of_its_list(fields: Any, result: str | None) -> None:
     """A whole run counts for all of its list but what it excepts, and like a single test."""
-    assert tested("touch", **fields).result == result
+    assert result_of("touch", **fields).result == result
 
 
 def test_every_function_of_the_unit_has_its_fact() -> None:
@@ -125,17 +125,17 @@ def test_every_function_of_the_unit_has_its_fact() -> None:
 def test_twins_are_tested_one_by_one() -> None:
     """A test that names a twin says nothing of the other; one that names none is about both."""
     one = [{"function": "lamp", "which": "left", "result": "fail"}]
-    assert tested("lamp", "left", tests=one).result == "fail"
-    assert tested("lamp", "right", tests=one).result is None
+    assert result_of("lamp", "left", tests=one).result == "fail"
+    assert result_of("lamp", "right", tests=one).result is None
     both = [{"function": "lamp", "result": "fail"}]
-    assert tested("lamp", "right", tests=both).result == "fail"
+    assert result_of("lamp", "right", tests=both).result == "fail"
 
 
 def test_the_reason_why_it_was_not_tested_is_kept() -> None:
     """The last reason given goes along with the fact, for the sentence about it."""
     tests = [touch("not_tested", why="no tool", on="2026-11-19"), touch("not_tested", why="broken")]
-    assert tested("touch", tests=tests).why == "broken"
-    assert tested("touch").why is None
+    assert result_of("touch", tests=tests).why == "broken"
+    assert result_of("touch").why is None
 
 
 # --- tests: later work cancels -------------------------------------------------------------------
@@ -158,7 +158,7 @@ WORK_ON_TOUCH = {"repairs": [{"work": "panel_service", "on": "2026-11-18"}], "pa
 )
 def test_work_cancels_the_test_before_it(when: Any, cancelled: bool, result: str) -> None:
     """A cancelled result stays and is open: a pass counts as not tested, a fail still as a fail."""
-    fact = tested("touch", tests=[touch(result, **when)], **WORK_ON_TOUCH)
+    fact = result_of("touch", tests=[touch(result, **when)], **WORK_ON_TOUCH)
     assert (fact.result, fact.cancelled) == (result, cancelled)
     assert fact.open == ({"result"} if cancelled else set())
 
@@ -176,14 +176,14 @@ def test_work_cancels_the_test_before_it(when: Any, cancelled: bool, result: str
 )
 def test_undated_work_cancels_whatever_it_touches(work: Any, cancelled: bool) -> None:
     """Undated work counts as the last, and touches what its kind data or its ``fixes`` names."""
-    fact = tested("touch", tests=[touch("pass", stage="soak")], **{**NONE, **work})
+    fact = result_of("touch", tests=[touch("pass", stage="soak")], **{**NONE, **work})
     assert fact.cancelled is cancelled
 
 
 def test_a_result_after_the_work_makes_the_earlier_one_idle() -> None:
     """A failure found when it came in is over once a test after the repair has passed."""
     tests = [touch("fail", stage="intake", on="2026-11-02"), touch("pass", stage="after_work")]
-    fact = tested("touch", tests=tests, **WORK_ON_TOUCH)
+    fact = result_of("touch", tests=tests, **WORK_ON_TOUCH)
     assert (fact.result, fact.cancelled, fact.open) == ("pass", False, set())
 
 
@@ -192,7 +192,7 @@ def test_a_result_after_the_work_makes_the_earlier_one_idle() -> None:
 )
 def test_a_test_is_shaky_while_work_may_be_missing(fields: Any, shaky: bool) -> None:
     """While the lists of works are open, some work may yet turn out to have cancelled it."""
-    assert tested("touch", tests=[touch("pass")], **fields).shaky is shaky
+    assert result_of("touch", tests=[touch("pass")], **fields).shaky is shaky
 
 
 # --- lists: absent, empty, partly ----------------------------------------------------------------

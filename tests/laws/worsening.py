@@ -62,13 +62,18 @@ def told_words(struct: Any, name: str) -> tuple[Any, ...]:
 # --- a step towards the worse end ----------------------------------------------------------------
 
 
-def worse_steps(unit: Inspection) -> list[tuple[Path, list[Any]]]:
-    """Every ordered field that is recorded, with worse values for it."""
+def worse_steps(unit: Inspection, facts: Facts) -> list[tuple[Path, list[Any]]]:
+    """Every ordered field that is recorded, with worse values for it.
+
+    What later work has cancelled is a fact no more: to say it anew is to look again, so it takes
+    no step. That shows in the facts of the unit, where such a field is silent.
+    """
     return [
         ((*path, name), worse)
         for path, node in nodes(unit)
         for name in node.__struct_fields__
         if (worse := _worse(type(node), name, getattr(node, name)))
+        if path or getattr(facts.unit[0], name, True) is not None
     ]
 
 
@@ -89,9 +94,9 @@ def _worse(struct: Any, name: str, value: Any) -> list[Any]:
     return [number for number in beside if number >= least and number != value]
 
 
-def stepped(unit: Inspection) -> st.SearchStrategy[Change]:
+def stepped(unit: Inspection, facts: Facts) -> st.SearchStrategy[Change]:
     """The unit with one recorded value a step worse. Empty where there is none."""
-    steps = worse_steps(unit)
+    steps = worse_steps(unit, facts)
     if not steps:
         return st.nothing()
     all_steps = [(path, value) for path, values in steps for value in values]
@@ -173,7 +178,7 @@ def failures(facts: Facts) -> Strategy:
 
 def worsened(unit: Inspection, kind: Kind, facts: Facts, on: date) -> st.SearchStrategy[Change]:
     """The unit made worse in one way, whichever it is."""
-    ways = [way for way in (stepped(unit), longer(unit, kind, facts)) if not way.is_empty]
+    ways = [way for way in (stepped(unit, facts), longer(unit, kind, facts)) if not way.is_empty]
     return st.sampled_from(ways).flatmap(lambda way: way) if ways else st.nothing()
 
 
