@@ -44,7 +44,7 @@ def fields(subject: str) -> dict[str, Field]:
     """The fields that conditions on a subject may name."""
     hints = get_type_hints(SUBJECTS[subject], include_extras=True)
     own = {name: hint for name, hint in hints.items() if name not in Fact.__struct_fields__}
-    return {name: _field(hint) for name, hint in own.items() if name != "__test__"}
+    return {name: _field(hint) for name, hint in own.items() if get_origin(hint) is not tuple}
 
 
 def _field(hint: Any) -> Field:

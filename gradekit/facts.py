@@ -7,7 +7,7 @@ verdicts, and it never fills a silence: what is not known stays None or is marke
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any, get_args
+from typing import Any, Literal, TypeVar, get_args
 
 import msgspec
 from msgspec import UNSET, UnsetType
@@ -16,7 +16,7 @@ from gradekit import inspection as record
 from gradekit import measures
 from gradekit.clearances import clearance_of, erasure_of, identity_of
 from gradekit.inspection import Inspection, known, margin_of, may_have
-from gradekit.kinds import Function, Kind
+from gradekit.kinds import Function, Kind, Part
 from gradekit.readings import batteries_of, displays_of
 from gradekit.standings import parts_of, repairs_of, signs_of
 from gradekit.subjects import (
@@ -56,14 +56,14 @@ def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
     """Work out what the record amounts to on the day of the assessment."""
     works = timeline(inspection, kind)
     out = _taken_out(inspection)
-    signs = signs_of(inspection, kind)
+    signs = signs_of(inspection, kind, out)
     tests = _tests(inspection, kind, works)
     return Facts(
         unit=(_unit(inspection, kind, signs, works, on),),
         marks=_marks(inspection, kind, out),
         displays=displays_of(inspection, kind, works, out),
         tests=tests,
-        symptoms=_symptoms(inspection, works),
+        symptoms=_symptoms(inspection, kind, works),
         parts=parts_of(inspection, kind, signs),
         repairs=repairs_of(inspection, kind),
         signs=signs,
@@ -73,11 +73,29 @@ def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
         identity=identity_of(inspection, kind, works),
         accessories=_accessories(inspection, kind),
         missing=tuple(
-            MissingFact(about=f"missing[{i}]", part=part)
+            _absent(MissingFact, kind, part, f"missing[{i}]")
             for i, part in enumerate(inspection.missing or ())
         ),
-        removed=tuple(RemovedFact(about=about, part=part) for part, about in out.items()),
+        removed=tuple(_absent(RemovedFact, kind, part, about) for part, about in out.items()),
         open_subjects=_open_lists(inspection, kind),
+    )
+
+
+Absent = TypeVar("Absent", MissingFact, RemovedFact)
+
+_STORAGE = Part(area="inside", vital=True)
+"""What an erasure by taking the storage out takes out, whatever part of the kind carries it."""
+
+
+def _absent(fact: type[Absent], kind: Kind, part: str, about: str) -> Absent:
+    what = kind.parts.get(part, _STORAGE)
+    return fact(
+        about=about,
+        part=part,
+        visible=what.visible,
+        cell=what.cell,
+        small=what.small,
+        vital=what.vital,
     )
 
 
@@ -131,10 +149,18 @@ def _unit(
         earlier_work=_earlier_work(inspection, signs, works),
         powers_on=None if intake is UNSET else known(intake.powers_on),
         bought=None if intake is UNSET else known(intake.bought),
-        network_lock=None if device.network_lock == "unknown" else known(device.network_lock),
+        network_lock=_network_lock(inspection, kind),
         updates_left_months=_months_left(device.updates_until, on),
         **lists,
     )
+
+
+def _network_lock(inspection: Inspection, kind: Kind) -> Literal["none", "locked"] | None:
+    """A unit without the means to reach a network cannot be locked to one."""
+    if kind.network is None or not may_have(inspection, kind.network):
+        return "none"
+    said = inspection.device.network_lock
+    return None if said is UNSET or said == "unknown" else said
 
 
 def _opened(inspection: Inspection, signs: Sequence[SignFact], works: Works) -> bool | None:
@@ -194,6 +220,7 @@ def _mark(inspection: Inspection, kind: Kind, mark: record.Mark, about: str) -> 
         zone=mark.zone,
         seen=zone.seen,
         material=zone.material,
+        over_cell=zone.over_cell,
         kind=mark.kind,
         length_mm=_judged(inspection, "length_mm", mark.length_mm, margins),
         width_mm=width,
@@ -274,13 +301,14 @@ def _findings(
     ]
 
 
-def _symptoms(inspection: Inspection, works: Works) -> tuple[SymptomFact, ...]:
+def _symptoms(inspection: Inspection, kind: Kind, works: Works) -> tuple[SymptomFact, ...]:
     intake = inspection.intake
     symptoms = () if intake is UNSET else intake.symptoms or ()
     return tuple(
         SymptomFact(
             about=f"intake.symptoms[{i}]",
             function=symptom.function,
+            need=kind.functions[symptom.function].need,
             outcome=known(symptom.outcome),
             fixed_by_work=bool(works.touching(symptom.function)),
         )

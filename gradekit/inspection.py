@@ -12,6 +12,8 @@ from typing import Annotated, Literal, TypeVar
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
+from gradekit.kinds import Level
+
 T = TypeVar("T")
 
 # Ordered words stand from best to worst; the order of the declaration is the order of the rules.
@@ -33,7 +35,6 @@ Origin = Literal[
 DeviceSays = Literal["verified", "used_genuine", "unknown_part", "nothing", "not_looked"]
 Hand = Literal["maker", "authorised", "independent", "in_house", "owner", "previous_unknown"]
 Practice = Literal["routine", "learning"]
-Level = Literal["surface", "software", "module", "board"]
 Outcome = Literal["fixed", "worked_around", "went_away", "not_fixed"]
 Sealing = Literal[
     "unopened", "opened_resealed_leak_tested", "opened_resealed", "unknown", "opened_unsealed"

@@ -17,6 +17,9 @@ from gradekit.errors import Problem, RuleError
 Need = Literal["core", "full"]
 """``core``: needed for any working class; ``full``: needed before the word refurbished."""
 
+Level = Literal["surface", "software", "module", "board"]
+"""How deep a piece of work goes, least first."""
+
 Seen = Literal["hidden", "in_handling", "always_seen"]
 """How much a zone is looked at in normal use, least first."""
 
@@ -42,6 +45,8 @@ class Zone(_Data, frozen=True, kw_only=True):
     material: Literal["glass", "display", "coated", "bare_metal", "plastic", "rubber", "mesh"]
     carried_by: tuple[Word, ...] = ()
     """Parts that take this zone away with them when removed; empty: never."""
+    over_cell: bool = False
+    """Lies over a battery: a gap or a lifted edge here may come from a swelling cell."""
 
 
 class Function(_Data, frozen=True, kw_only=True):
@@ -67,11 +72,21 @@ class Part(Opening, frozen=True, kw_only=True):
     """A part that can be fitted, missing or removed. Fitting it counts as work of its own."""
 
     area: Word
+    visible: bool = False
+    """A large part that is seen or held in use."""
+    cell: bool = False
+    """Holds a battery, or is one."""
+    small: bool = False
+    """Screws, seals, brackets and the like: the unit works without."""
+    vital: bool = False
+    """Nothing works without it."""
 
 
 class Work(Opening, frozen=True, kw_only=True):
     """A piece of repair work."""
 
+    level: Level | None = None
+    """How deep this work goes by its nature, where a record does not say."""
     acceptance: tuple[Word, ...] = ()
     """The checks that make board-level work of this kind complete; empty: none are laid down."""
 
@@ -81,6 +96,8 @@ class Sign(_Data, frozen=True, kw_only=True):
 
     earlier_work: bool = True
     """Tells that somebody opened the unit before, so parts of that area are of unknown origin."""
+    cell: bool = False
+    """Tells of a failing cell: it goes away only when every battery of the unit is out."""
 
 
 class Battery(_Data, frozen=True, kw_only=True):
@@ -136,6 +153,8 @@ class Kind(_Data, frozen=True, kw_only=True):
     accessories: dict[Word, Accessory]
     identifiers: tuple[Word, ...]
     storage: Storage | None = None
+    network: Word | None = None
+    """The feature by which a unit can be locked to a network; None: no unit of the kind can."""
     every_work_rereads: tuple[str, ...] = ()
     """Readings that any work at all re-opens."""
     cycle_line: Annotated[int, Meta(gt=0)] | None = None
@@ -231,3 +250,4 @@ def _features(kind: Kind) -> Iterator[tuple[str, str | None]]:
         *kind.clearances.items(),
     ]
     yield from ((name, item.if_present) for name, item in tied)
+    yield "network", kind.network

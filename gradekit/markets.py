@@ -45,6 +45,7 @@ Circumstance = Literal[
     "disclosures",
     "acceptances",
     "as_is_words",
+    "no_as_is_words",
     "guarantee",
     "no_guarantee",
     "titled_guarantee",
@@ -431,12 +432,14 @@ def headline_key(market: Market, offered: SaleClass) -> str:
 
 def circumstances(market: Market, sale: Sale) -> frozenset[Circumstance]:
     """What clauses may depend on, as it is for this sale."""
+    as_is = sale.offered == "as_is" and market.as_is_words.use != "forbidden"
     titled = sale.guaranteed and _dearer(market.guarantee.title_above, market, sale)
     due = market.checked_on + timedelta(days=market.review_days)
     holding: dict[Circumstance, bool] = {
         "disclosures": bool(sale.assessment.disclosures),
         "acceptances": bool(acceptances(market, sale)),
-        "as_is_words": sale.offered == "as_is" and market.as_is_words.use != "forbidden",
+        "as_is_words": as_is,
+        "no_as_is_words": not as_is,
         "guarantee": sale.guaranteed,
         "no_guarantee": not sale.guaranteed,
         "titled_guarantee": titled,
@@ -585,7 +588,7 @@ def _priced(sale: Sale) -> bool:
 
 
 def _told_updates(sale: Sale) -> bool:
-    """Kinds that keep their user's data run software that needs mending; others have no such day."""
+    """Kinds that keep their user's data run software that has to be mended; others have no day."""
     return sale.kind.storage is None or sale.inspection.device.updates_until is not UNSET
 
 
@@ -714,7 +717,7 @@ def notices(market: Market, sale: Sale) -> tuple[Notice, ...]:
 
 def _values(market: Market, sale: Sale) -> dict[str, Any]:
     """What notices may name; None where there is nothing to say."""
-    shop, guarantee = sale.shop, sale.guarantee
+    shop, guarantee, terms = sale.shop, sale.guarantee, market.implied_warranty
     periods = {name: getattr(market.periods, name) for name in Periods.__struct_fields__}
     lasts = implied_warranty(market, None if guarantee is None else guarantee.months)
     return {
@@ -727,6 +730,8 @@ def _values(market: Market, sale: Sale) -> dict[str, Any]:
         "how_to_claim": (guarantee.how_to_claim or None) if guarantee else None,
         "own_words": shop.terms.guarantee if shop else None,
         "agreed_months": sale.agreed_months,
+        "implied_least_days": terms.least_days if terms else None,
+        "implied_most_months": terms.most_months if terms else None,
         "implied_days": lasts.figure if lasts and lasts.unit == "days" else None,
         "implied_months": lasts.figure if lasts and lasts.unit == "months" else None,
     }

@@ -9,16 +9,18 @@ from typing import get_args
 from msgspec import UNSET
 
 from gradekit import inspection as record
-from gradekit.inspection import Inspection, known
-from gradekit.kinds import Kind
+from gradekit.inspection import Inspection, known, may_have
+from gradekit.kinds import Kind, Part
 from gradekit.subjects import PartFact, RepairFact, SignFact, Standing, open_fields
 from gradekit.works import open_list
 
 _STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
 
-def signs_of(inspection: Inspection, kind: Kind) -> tuple[SignFact, ...]:
-    """Every sign that was recorded."""
+def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[SignFact, ...]:
+    """Every sign that was recorded; those of a failing cell go with the last battery."""
+    batteries = (b for b in kind.batteries.values() if may_have(inspection, b.if_present))
+    no_cell_left = all(out.keys() & set(battery.carried_by) for battery in batteries)
     return tuple(
         SignFact(
             about=f"signs[{i}]",
@@ -26,8 +28,11 @@ def signs_of(inspection: Inspection, kind: Kind) -> tuple[SignFact, ...]:
             where=known(sign.where),
             area=None if sign.where is UNSET else kind.area_of(sign.where),
             earlier_work=kind.signs[sign.sign].earlier_work,
+            cell=kind.signs[sign.sign].cell,
+            inside_seen=known(inspection.inside_seen),
         )
         for i, sign in enumerate(inspection.signs or ())
+        if not (no_cell_left and kind.signs[sign.sign].cell)
     )
 
 
@@ -38,30 +43,35 @@ def parts_of(
     signed = {sign.area for sign in signs if sign.earlier_work}
     signs_open = open_list(inspection, "signs")
     return tuple(
-        _part(part, kind.parts[part.part].area, f"parts[{i}]", signed, signs_open)
+        _part(part, kind.parts[part.part], f"parts[{i}]", signed, signs_open)
         for i, part in enumerate(inspection.parts or ())
     )
 
 
 def _part(
-    part: record.Part, area: str, about: str, signed: set[str | None], signs_open: bool
+    part: record.Part, what: Part, about: str, signed: set[str | None], signs_open: bool
 ) -> PartFact:
     standing, is_open = _standing(part)
     if standing == "claimed_original" and part.fitted_by in (UNSET, "owner", "previous_unknown"):
-        if area in signed or None in signed:
+        if what.area in signed or None in signed:
             standing = "unknown"
         is_open = is_open or signs_open
     return PartFact(
         about=about,
         open=open_fields(("standing", is_open)),
         part=part.part,
-        area=area,
+        area=what.area,
+        visible=what.visible,
+        cell=what.cell,
+        small=what.small,
+        vital=what.vital,
         standing=standing,
         origin=known(part.origin),
         fitted_by=known(part.fitted_by),
         used=known(part.used),
         device_says=None if part.device_says == "not_looked" else known(part.device_says),
         lost=None if part.lost is UNSET else len(part.lost),
+        lost_functions=part.lost or (),
         on=known(part.on),
     )
 
@@ -110,7 +120,7 @@ def repairs_of(inspection: Inspection, kind: Kind) -> tuple[RepairFact, ...]:
         RepairFact(
             about=f"repairs[{i}]",
             work=repair.work,
-            level=known(repair.level),
+            level=known(repair.level) or kind.works[repair.work].level,
             by=known(repair.by),
             practice=known(repair.practice),
             accepted=_accepted(repair, kind.works[repair.work].acceptance),

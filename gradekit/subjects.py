@@ -17,7 +17,7 @@ import msgspec
 
 from gradekit import inspection as record
 from gradekit.inspection import worse
-from gradekit.kinds import Seen
+from gradekit.kinds import Level, Need, Seen
 
 Standing = Literal[
     "maker_supplied",
@@ -91,6 +91,7 @@ class MarkFact(Fact, frozen=True, kw_only=True):
     zone: str
     seen: Annotated[Seen, worse("later", "How much the zone is looked at")]
     material: str
+    over_cell: bool
     kind: str
     length_mm: Annotated[float | None, worse("more", "Length or diameter, mm")] = None
     width_mm: Annotated[float | None, worse("more", "Width, mm")] = None
@@ -124,7 +125,7 @@ class TestFact(Fact, frozen=True, kw_only=True):
 
     function: str
     which: str | None = None
-    need: Literal["full", "core"]
+    need: Need
     result: Annotated[
         Literal["pass", "partial", "fail"] | None, worse("later", "Last result; open: untested now")
     ] = None
@@ -137,6 +138,7 @@ class SymptomFact(Fact, frozen=True, kw_only=True):
     """A fault the unit came in with."""
 
     function: str
+    need: Need
     outcome: Annotated[record.Outcome | None, worse("later", "What became of it")] = None
     fixed_by_work: Annotated[
         bool, msgspec.Meta(extra={"caps": False}, description="Some recorded work covers it")
@@ -154,6 +156,11 @@ class PartFact(Fact, frozen=True, kw_only=True):
     used: bool | None = None
     device_says: record.DeviceSays | None = None
     lost: Annotated[int | None, worse("more", "Functions it no longer offers")] = None
+    lost_functions: tuple[str, ...] = ()
+    visible: bool
+    cell: bool
+    small: bool
+    vital: bool
     on: date | None = None
 
 
@@ -161,7 +168,7 @@ class RepairFact(Fact, frozen=True, kw_only=True):
     """A piece of work and whether its acceptance is complete."""
 
     work: str
-    level: Annotated[record.Level | None, worse("later", "How deep the work went")] = None
+    level: Annotated[Level | None, worse("later", "How deep the work went")] = None
     by: Annotated[record.Hand | None, worse("later", "Who did it")] = None
     practice: Annotated[record.Practice | None, worse("later", "Practice in this technique")] = None
     accepted: Annotated[
@@ -177,6 +184,8 @@ class SignFact(Fact, frozen=True, kw_only=True):
     where: str | None = None
     area: str | None = None
     earlier_work: Annotated[bool, worse("true", "Somebody opened the unit before")]
+    cell: Annotated[bool, worse("true", "Tells of a failing cell")]
+    inside_seen: Annotated[bool | None, worse("false", "The inside was looked at")] = None
 
 
 class BatteryFact(Fact, frozen=True, kw_only=True):
@@ -238,12 +247,20 @@ class MissingFact(Fact, frozen=True, kw_only=True):
     """A part that lacks."""
 
     part: str
+    visible: bool
+    cell: bool
+    small: bool
+    vital: bool
 
 
 class RemovedFact(Fact, frozen=True, kw_only=True):
     """A part that was taken out."""
 
     part: str
+    visible: bool
+    cell: bool
+    small: bool
+    vital: bool
 
 
 class Facts(msgspec.Struct, frozen=True, kw_only=True):

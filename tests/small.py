@@ -87,7 +87,7 @@ reserve = { carried_by = ["reserve_cell"], if_present = "reserve" }
 [clearances]
 account_lock = { carried_by = ["board"] }
 blocklist = { if_present = "radio", carried_by = ["board"] }
-ownership = {}
+ownership = { lasting = true }
 
 [accessories]
 charger = { mains = true }
@@ -120,7 +120,7 @@ pry_mark = {}
 [batteries]
 
 [clearances]
-ownership = {}
+ownership = { lasting = true }
 
 [accessories]
 rope = {}
@@ -379,7 +379,7 @@ case = [
   { rule = "CLR10", says = "somebody else owns it", kind = "bell", expect = "fires", record = { clearance = { ownership = { result = "found" } } } },
   { rule = "CLR10", says = "the shop owns it", kind = "bell", expect = "clear", record = { clearance = { ownership = { result = "clear" } } } },
   { rule = "CLR20", says = "nobody asked", kind = "bell", expect = "fires" },
-  { rule = "CLR20", says = "somebody asked 30 days ago", kind = "bell", expect = "clear", record = { parts = [], repairs = [], clearance = { ownership = { result = "clear", checked_on = "2026-10-21" } } } },
+  { rule = "CLR20", says = "somebody asked 30 days ago", kind = "beacon", about = "clearance.account_lock", expect = "clear", record = { parts = [], repairs = [], clearance = { account_lock = { result = "clear", checked_on = "2026-10-21" } } } },
   { rule = "MRK10", says = "seen from reading distance", kind = "bell", expect = "fires", record = { marks = [{ zone = "rim", kind = "scratch", visibility = 1 }] } },
   { rule = "MRK10", says = "seen in raking light only", kind = "bell", expect = "clear", record = { marks = [{ zone = "rim", kind = "scratch", visibility = 0 }] } },
   { rule = "MRK20", says = "seen from arm's length", kind = "bell", expect = "fires", record = { marks = [{ zone = "rim", kind = "scratch", visibility = 2 }] } },

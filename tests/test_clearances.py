@@ -70,6 +70,13 @@ def test_a_check_is_open_after_thirty_days_or_before_it_was_made(
     assert fact.open == ({"result"} if stale else set())
 
 
+def test_what_is_shown_once_for_good_does_not_grow_old() -> None:
+    """Who owns a unit is shown by its papers, whatever their age; only a snapshot grows old."""
+    asked = {"clearance": {"ownership": {"result": "clear", "checked_on": "2026-01-01"}}}
+    fact = check("ownership", **asked, **NONE)
+    assert (fact.result, fact.age_days, fact.open) == ("clear", 323, set())
+
+
 @pytest.mark.parametrize("result", ["not_checked", "not_applicable"])
 def test_a_check_not_made_is_not_known(result: str) -> None:
     """Which checks apply is the kind's to say, so nobody can declare one away."""

@@ -132,10 +132,18 @@ def test_twins_are_tested_one_by_one() -> None:
 
 
 def test_the_reason_why_it_was_not_tested_is_kept() -> None:
-    """The last reason given goes along with the fact, for the sentence about it."""
-    tests = [touch("not_tested", why="no tool", on="2026-11-19"), touch("not_tested", why="broken")]
+    """The reason that goes with the last finding stays with the fact; an earlier one is over."""
+    tests = [touch("not_tested", why="broken"), touch("not_tested", why="no tool", on="2026-11-19")]
     assert result_of("touch", tests=tests).why == "broken"
+    assert result_of("touch", tests=[*tests, touch("pass", stage="soak")]).why is None
     assert result_of("touch").why is None
+
+
+def test_what_a_failing_function_shows_is_kept() -> None:
+    """The words for a fault are those of the result that counts."""
+    tests = [touch("fail", shows="dead", on="2026-11-19"), touch("partial", shows="dead at the edge")]
+    assert result_of("touch", tests=tests).shows == "dead at the edge"
+    assert result_of("touch", tests=[*tests, touch("pass", stage="soak")]).shows is None
 
 
 # --- tests: later work cancels -------------------------------------------------------------------
@@ -196,6 +204,14 @@ def test_a_test_is_shaky_while_work_may_be_missing(fields: Any, shaky: bool) -> 
 
 
 # --- lists: absent, empty, partly ----------------------------------------------------------------
+
+
+def test_a_list_that_the_kind_cannot_have_is_never_open() -> None:
+    """A bell has neither displays nor batteries, so nobody need look for them."""
+    facts = small.facts("bell")
+    assert not {"displays", "batteries"} & facts.open_subjects
+    assert (facts.unit[0].displays, facts.unit[0].batteries) == (True, True)
+    assert (facts.unit[0].marks, "marks" in facts.open_subjects) == (None, True)
 
 
 @pytest.mark.parametrize("name", TOLD_EMPTY)
@@ -360,7 +376,7 @@ def test_a_measure_counts_at_its_unfavourable_end() -> None:
 
 
 @pytest.mark.parametrize(
-    ("width", "visibility", "is_open"),
+    ("width", "visibility", "look_again"),
     [
         (0.05, 0, False),
         (0.11, 0, True),
@@ -373,18 +389,17 @@ def test_a_measure_counts_at_its_unfavourable_end() -> None:
         (0.18, None, False),
     ],
 )
-def test_a_mark_seen_less_than_its_width_implies_is_open(
-    width: float | None, visibility: int | None, is_open: bool
+def test_a_mark_seen_less_than_its_width_implies_is_looked_at_again(
+    width: float | None, visibility: int | None, look_again: bool
 ) -> None:
-    """A width resolved from farther away than the inspector says leaves the visibility open.
+    """A width resolved from farther away than the inspector says asks for another look.
 
     0.102 mm at 350 mm and 0.175 mm at 600 mm are one minute of arc (acuity 1.0, see measures).
     """
     fields = {"width_mm": width, "visibility": visibility}
     said = {name: value for name, value in fields.items() if value is not None}
     (fact,) = small.facts(marks=[mark(**said)]).marks
-    assert ("visibility" in fact.open) is is_open
-    assert fact.visibility == visibility
+    assert (fact.look_again, fact.visibility, fact.open) == (look_again, visibility, set())
 
 
 def test_a_mark_goes_with_the_part_that_carries_it() -> None:

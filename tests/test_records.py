@@ -406,6 +406,10 @@ def test_a_key_that_is_no_word_is_refused(table: str, name: str) -> None:
             {"repairs": [{"work": "port", "fixes": ["tuch"]}]},
             "repairs[0].fixes[0]: 'tuch' is not known here; did you mean touch?",
         ),
+        (
+            {"repairs": [{"work": "port", "acceptance": ["soak", "short_chek"]}]},
+            "repairs[0].acceptance[1]: 'short_chek' is not known here; did you mean short_check?",
+        ),
         ({"removed": ["bord"]}, "removed[0]: 'bord' is not known here; did you mean board?"),
         ({"missing": ["bord"]}, "missing[0]: 'bord' is not known here; did you mean board?"),
         (

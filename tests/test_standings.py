@@ -242,7 +242,7 @@ def test_a_sign_knows_its_area() -> None:
         ({"work": "port", "acceptance": []}, False),
         ({"work": "port", "acceptance": ["soak"]}, False),
         ({"work": "port", "acceptance": ["soak", "short_check"]}, True),
-        ({"work": "port", "acceptance": ["short_check", "soak", "sniff"]}, True),
+        ({"work": "board_repair", "acceptance": ["short_check", "soak"]}, True),
         ({"work": "clean", "acceptance": ["soak"]}, False),
         ({"work": "clean"}, None),
     ],

@@ -1,16 +1,17 @@
 """Law 1. Reasons are the result: class and grade follow from the list of reasons alone."""
 
 from collections.abc import Iterable
-from typing import Any
+from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from gradekit.assessment import Assessment, Reason, assess
 from gradekit.inspection import Inspection
 from gradekit.rulebook import Rulebook
-from gradekit.rules import CLASSES, GRADES, Grade, SaleClass
+from gradekit.rules import CLASSES, GRADES, Grade, Rule, SaleClass
 from tests.laws.ladders import nowhere_better, ranks
 from tests.laws.rulebooks import DrawnRulebook, facts_of, rulebooks
 from tests.laws.strategies import days, flawless, kinds, shipped, units
@@ -55,7 +56,7 @@ def check(found: Assessment) -> None:
 
 
 @given(units(), days())
-def test_the_shipped_result_follows_from_its_reasons(unit: Inspection, on: Any) -> None:
+def test_the_shipped_result_follows_from_its_reasons(unit: Inspection, on: date) -> None:
     """Class, grades and blockers are the worst caps among the reasons, and nothing else."""
     check(assess(unit, shipped(), on))
 
@@ -68,7 +69,7 @@ def test_any_result_follows_from_its_reasons(data: st.DataObject) -> None:
 
 
 @given(units(), days())
-def test_rules_that_gave_no_reason_had_no_part(unit: Inspection, on: Any) -> None:
+def test_rules_that_gave_no_reason_had_no_part(unit: Inspection, on: date) -> None:
     """A rulebook of only the rules that fired comes to the same class and grade."""
     found = assess(unit, shipped(), on)
     fired = {reason.rule for reason in found.reasons}
@@ -85,15 +86,13 @@ def test_a_rule_on_trial_reports_and_does_nothing(data: st.DataObject) -> None:
     told = {reason.rule for reason in assess(unit, book, on).reasons}
     on_trial = DrawnRulebook([_on_trial(rule) for rule in book.rules])
     found = assess(unit, on_trial, on)
-    assert told == {reason.rule for reason in found.reasons}
+    assert told <= {reason.rule for reason in found.reasons}
     assert ranks(found) == ranks(found, "worst_") == (0, 0)
     assert not found.disclosures
     assert not found.blockers
 
 
-def _on_trial(rule: Any) -> Any:
-    from msgspec.structs import replace
-
+def _on_trial(rule: Rule) -> Rule:
     return rule if rule.status == "retired" else replace(rule, status="trial")
 
 

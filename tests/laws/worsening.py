@@ -65,15 +65,16 @@ def told_words(struct: Any, name: str) -> tuple[Any, ...]:
 def worse_steps(unit: Inspection, facts: Facts) -> list[tuple[Path, list[Any]]]:
     """Every ordered field that is recorded, with worse values for it.
 
-    What later work has cancelled is a fact no more: to say it anew is to look again, so it takes
-    no step. That shows in the facts of the unit, where such a field is silent.
+    What the rest of the record overrules (seals said to be unopened on a unit that was opened) is
+    a fact no more: to say it anew is to look again, so it takes no step.
     """
+    stands = facts.unit[0]
     return [
         ((*path, name), worse)
         for path, node in nodes(unit)
         for name in node.__struct_fields__
         if (worse := _worse(type(node), name, getattr(node, name)))
-        if path or getattr(facts.unit[0], name, True) is not None
+        if path or getattr(stands, name, None) in (None, getattr(node, name))
     ]
 
 

@@ -1,0 +1,522 @@
+"""WORDINGS: somebody's own text as words in clauses, and where known wordings stand in it.
+
+It serves the claim check: letters are made alike, slips of one letter in long words are mended, and
+every wording of the lexicon is found in one pass. It does not ask what a wording claims, nor
+whether it is true.
+
+A wording is a row of words. Case, accents, hyphens and line ends never matter. Beside plain words:
+
+    work*  *akku  *akku*    a word that begins, ends so, or holds this
+    a|b                     either word
+    (a b|c)                 either row of words;  (…)? and [a b|c]  may be absent
+    ~  ~3                   up to two (three) words of any sort
+    #                       a number
+    ^  $                    the clause begins (ends) here
+    {name}                  a row of the lexicon's table ``sets``
+"""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
+from typing import NamedTuple
+
+SLIP_LETTERS = 7
+"""Words from this length on may have one wrong, missing, extra or swapped letter."""
+
+
+class Token(NamedTuple):
+    """A word as it is compared, and where it stands in the text as it was given."""
+
+    word: str
+    start: int
+    end: int
+    clause: int
+
+
+class Clause(NamedTuple):
+    """A stretch without a break: its tokens, the sign that ends it, its sentence and heading."""
+
+    first: int
+    last: int
+    end: str
+    sentence: int
+    heading: int | None
+    """The sentence above it that ends in a colon and that its line stands under, if any."""
+
+
+class Hit(NamedTuple):
+    """A wording found: its name in the lexicon, and the tokens from ``first`` to ``last``."""
+
+    name: str
+    first: int
+    last: int
+
+    @property
+    def table(self) -> str:
+        """The part of the name before the dot."""
+        return self.name.partition(".")[0]
+
+    @property
+    def key(self) -> str:
+        """The part of the name behind the dot."""
+        return self.name.partition(".")[2]
+
+
+class Habits(NamedTuple):
+    """How a language is written."""
+
+    apostrophe_parts: bool = False
+    """An apostrophe stands between two words (l'appareil), not inside one (doesn't)."""
+    umlauts: bool = False
+    """ä, ö and ü may be written ae, oe and ue."""
+    abbreviations: frozenset[str] = frozenset()
+    contrast: frozenset[str] = frozenset()
+    """Words that begin a new clause."""
+    true_words: frozenset[str] = frozenset()
+    """Words that are one letter from a word of the lexicon and are no slip."""
+
+
+# --- letters -----------------------------------------------------------------------------------
+
+_ALIKE = {"œ": "oe", "æ": "ae", "’": "'", "‘": "'", "ʼ": "'", "´": "'", "`": "'"}
+_ALIKE |= dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys("“”„«»″‟", '"')
+_ALIKE |= dict.fromkeys("✓✔✅☑", "✓") | dict.fromkeys("✗✘❌✖❎", "✗")
+_ALIKE |= {"–": " - ", "—": " - "}
+_LATIN = 0xFF
+"""Signs up to here (°, ®) stand inside a phrase; pictures, which stand above, end one."""
+
+
+@lru_cache(maxsize=4096)
+def _alike(char: str) -> str:
+    """One character as it is compared: case, accents, width and kind of quote taken away."""
+    if char in _ALIKE:
+        return _ALIKE[char]
+    plain = "".join(_ALIKE.get(c, c) for c in unicodedata.normalize("NFKC", char).casefold())
+    bare = "".join(c for c in unicodedata.normalize("NFD", plain) if not unicodedata.combining(c))
+    if bare and unicodedata.category(bare[0]) in ("So", "Sk", "Cs"):
+        return ";" if ord(bare[0]) > _LATIN else ""
+    return "" if unicodedata.category(char) in ("Cf", "Mn") else bare
+
+
+def fold(text: str, habits: Habits) -> tuple[str, list[int]]:
+    """The text with letters made alike, and for each of its letters the place it came from."""
+    pieces = [_alike(char) for char in text]
+    places = [i for i, piece in enumerate(pieces) for _ in piece]
+    folded = "".join(pieces)
+    drop = set() if habits.apostrophe_parts else {m.start() for m in _APOSTROPHE.finditer(folded)}
+    if habits.umlauts:
+        drop |= {m.start() + 1 for m in _UMLAUT.finditer(folded)}
+    if not drop:
+        return folded, places
+    kept = [i for i in range(len(folded)) if i not in drop]
+    return "".join(folded[i] for i in kept), [places[i] for i in kept]
+
+
+_APOSTROPHE = re.compile(r"(?<=[a-z])'(?=[a-z])")
+_UMLAUT = re.compile(r"(?<![aeq])ue|(?<!a)ae|(?<!o)oe")
+
+_PIECE = re.compile(
+    r"""(?P<number>\d+(?:[.,]\d+)*)(?P<inch>\s?(?:"|'')(?!\w))?
+      | (?P<word>[^\W\d_]+\d*)
+      | (?P<sign>[%€$£✓✗&+/<>~])
+      | (?P<break>\n[\s]*(?:[-*•·]\s*)?|\s-+\s|[-–]{2,}|[.!?]+|[,;:()\[\]|•·=_])
+    """,
+    re.VERBOSE,
+)
+_SENTENCE_ENDS = ".!?\n"
+_WRAPPED_AT = 50
+"""A line this long or longer may end because it was wrapped, not because it was finished."""
+
+
+def _wrapped(folded: str, piece: re.Match[str], line_start: int, after: str) -> bool:
+    """The line ends only because it was full: long, unfinished, and carried on below."""
+    before = folded[: piece.start()].rstrip()[-1:]
+    long = piece.start() - line_start >= _WRAPPED_AT
+    return long and not piece["break"].strip() and before not in ".!?:;" and after.islower()
+
+
+class Text:
+    """A text as tokens in clauses in sentences."""
+
+    def __init__(self, text: str, habits: Habits) -> None:
+        self.given = text
+        self.tokens: list[Token] = []
+        self.clauses: list[Clause] = []
+        self._habits = habits
+        self._read()
+
+    def _read(self) -> None:
+        folded, places = fold(self.given, self._habits)
+        places.append(len(self.given))
+        self._sentence, self._heading, self._first = 0, None, 0
+        line_start = 0
+        for piece in _PIECE.finditer(folded):
+            start, end = places[piece.start()], places[piece.end() - 1] + 1
+            sign = piece["break"]
+            if sign is None:
+                self._add(piece, start, end)
+            elif sign[0] == "\n":
+                after = self.given[places[piece.end()] :][:1]
+                if not _wrapped(folded, piece, line_start, after):
+                    self._break("\n\n" if "\n" in sign[1:] else "\n")
+                line_start = piece.end()
+            elif not self._abbreviated(piece):
+                self._break("?" if "?" in sign else sign.strip()[-1])
+        self._break("\n\n")
+
+    def _add(self, piece: re.Match[str], start: int, end: int) -> None:
+        word = piece["word"] or piece["number"] or piece["sign"]
+        if word in self._habits.contrast and self._first < len(self.tokens):
+            self._break(",")
+        if piece["inch"]:
+            self.tokens.append(Token(word, start, end - 1, len(self.clauses)))
+            word, start = '"', end - 1
+        self.tokens.append(Token(word, start, end, len(self.clauses)))
+
+    def _abbreviated(self, piece: re.Match[str]) -> bool:
+        """A full stop that belongs to an abbreviation ends nothing."""
+        if piece["break"] != "." or not self.tokens:
+            return False
+        last = self.tokens[-1]
+        touches = self.given[last.end : last.end + 1] == "."
+        return touches and (last.word in self._habits.abbreviations or len(last.word) == 1)
+
+    def _break(self, sign: str) -> None:
+        ends = sign[0] in _SENTENCE_ENDS
+        if self._first == len(self.tokens):
+            self._break_again(sign, ends)
+            return
+        sentence, heading = self._sentence, self._heading
+        last = len(self.tokens) - 1
+        self.clauses.append(Clause(self._first, last, sign, sentence, heading))
+        self._first = len(self.tokens)
+        if ends:
+            self._sentence += 1
+        if sign == "\n\n":
+            self._heading = None
+
+    def _break_again(self, sign: str, ends: bool) -> None:
+        """A second sign behind a clause: a line that ends in a colon heads the lines below."""
+        if not self.clauses or not ends:
+            return
+        before = self.clauses[-1]
+        if before.end == ":" and sign[0] == "\n":
+            self._heading = before.sentence
+        elif sign == "\n\n":
+            self._heading = None
+        if before.sentence == self._sentence:
+            self.clauses[-1] = before._replace(end=before.end if before.end == ":" else sign)
+            self._sentence += 1
+
+    def clause_of(self, token: int) -> Clause:
+        """The clause a token stands in."""
+        return self.clauses[self.tokens[token].clause]
+
+    def sentence_of(self, token: int) -> int:
+        """The number of the sentence a token stands in."""
+        return self.clause_of(token).sentence
+
+    def span(self, hit: Hit) -> tuple[int, int]:
+        """Where a hit begins and ends in the text as it was given."""
+        return self.tokens[hit.first].start, self.tokens[hit.last].end
+
+    def words(self) -> list[str]:
+        """All words in order."""
+        return [token.word for token in self.tokens]
+
+
+# --- wordings ----------------------------------------------------------------------------------
+
+
+class Word(NamedTuple):
+    """One token that is one of these: exact words, ``x*``, ``*x``, ``*x*`` or ``#``."""
+
+    any_of: frozenset[str]
+
+
+class Either(NamedTuple):
+    """One of several rows; an empty row makes it optional."""
+
+    rows: tuple["Row", ...]
+
+
+class Gap(NamedTuple):
+    """Up to so many tokens of any sort."""
+
+    most: int
+
+
+class Edge(NamedTuple):
+    """The clause begins or ends here."""
+
+    end: bool
+
+
+Row = tuple["Word | Either | Gap | Edge", ...]
+
+_PART = re.compile(r"[()\[\]|?^$]|~\d?|[^\s()\[\]|?^$~]+|\s+")
+
+
+class BadWording(ValueError):
+    """A wording that cannot be read."""
+
+
+class _Parser:
+    """Reads one wording; brackets hold rows, a bar outside brackets joins single words."""
+
+    def __init__(self, wording: str, habits: Habits, sets: Mapping[str, str]) -> None:
+        self._habits = habits
+        filled = re.sub(r"\{(\w+)\}", lambda m: f"({self._set(sets, m[1])})", wording)
+        while "{" in filled:
+            filled = re.sub(r"\{(\w+)\}", lambda m: f"({self._set(sets, m[1])})", filled)
+        self._parts = [p for p in _PART.findall(filled)]
+        self._at = 0
+
+    def _set(self, sets: Mapping[str, str], name: str) -> str:
+        if name not in sets:
+            raise BadWording(f"there is no set {name!r}")
+        return sets[name]
+
+    def parse(self) -> Row:
+        row = self._row(top=True)
+        if self._at < len(self._parts):
+            raise BadWording(f"{self._parts[self._at]!r} closes nothing")
+        if not row:
+            raise BadWording("it is empty")
+        return row
+
+    def _peek(self) -> str:
+        return self._parts[self._at] if self._at < len(self._parts) else ""
+
+    def _rows(self, close: str) -> tuple[Row, ...]:
+        rows = [self._row(top=False)]
+        while self._peek() == "|":
+            self._at += 1
+            rows.append(self._row(top=False))
+        if self._peek() != close:
+            raise BadWording(f"{close!r} is missing")
+        self._at += 1
+        return tuple(rows)
+
+    def _row(self, *, top: bool) -> Row:
+        items: list[Word | Either | Gap | Edge] = []
+        while (part := self._peek()) not in ("", ")", "]") and (top or part != "|"):
+            self._at += 1
+            if part == "|":
+                items.append(Either((_row_of(items.pop()), _row_of(self._item()))))
+            elif part == "?":
+                items.append(Either((_row_of(items.pop()), ())))
+            elif not part.isspace():
+                self._at -= 1
+                items += _row_of(self._item(), flat=True)
+        return tuple(items)
+
+    def _item(self) -> "Word | Either | Gap | Edge":
+        part = self._peek()
+        self._at += 1
+        if part == "(":
+            return Either(self._rows(")"))
+        if part == "[":
+            return Either((*self._rows("]"), ()))
+        if part[0] == "~":
+            return Gap(int(part[1:] or 2))
+        if part in "^$":
+            return Edge(part == "$")
+        return self._word(part)
+
+    def _word(self, part: str) -> "Word | Either":
+        words = _words(part, self._habits)
+        if not words:
+            raise BadWording(f"{part!r} has no word in it")
+        row = tuple(Word(frozenset((word,))) for word in words)
+        return row[0] if len(row) == 1 else Either((row,))
+
+
+def _row_of(item: "Word | Either | Gap | Edge", *, flat: bool = False) -> Row:
+    """An item as a row; a single row in brackets is laid open."""
+    if flat and isinstance(item, Either) and len(item.rows) == 1:
+        return item.rows[0]
+    return (item,)
+
+
+_STARRED = re.compile(r"\*?[^\W_]+\*?|[%€$£✓✗&+/<>\"]|#")
+
+
+def _words(text: str, habits: Habits) -> list[str]:
+    """The words of a wording as tokens are compared: digits and letters apart, as in a text."""
+    words = []
+    for star in _STARRED.findall(fold(text, habits)[0]):
+        match = re.fullmatch(r"(\d+)([^\W\d_]+)", star)
+        words += list(match.groups()) if match else [star]
+    return words
+
+
+# --- finding -----------------------------------------------------------------------------------
+
+
+class _Wording(NamedTuple):
+    name: str
+    row: Row
+
+
+class Lexicon:
+    """Every wording of a language by name, compiled once, found in one pass over a text."""
+
+    def __init__(
+        self, named: Mapping[str, Iterable[str]], sets: Mapping[str, str], habits: Habits
+    ) -> None:
+        self.habits = habits
+        self._wordings: list[_Wording] = []
+        self._starting: dict[str, list[int]] = {}
+        vocabulary: set[str] = set()
+        for name, wordings in named.items():
+            for wording in wordings:
+                try:
+                    row = _Parser(wording, habits, sets).parse()
+                except BadWording as error:
+                    raise BadWording(f"{name}: {wording!r}: {error}") from None
+                for word in _first_words(row):
+                    self._starting.setdefault(word, []).append(len(self._wordings))
+                vocabulary |= set(_all_words(row))
+                self._wordings.append(_Wording(name, row))
+        self._exact = {w for w in vocabulary if "*" not in w}
+        self._heads = {w[:-1] for w in vocabulary if w[-1] == "*" and w[0] != "*"}
+        self._tails = {w[1:] for w in vocabulary if w[0] == "*" and w[-1] != "*"}
+        self._cores = {w[1:-1] for w in vocabulary if len(w) > 2 and w[0] == w[-1] == "*"}
+        self._slips = _slips(w for w in self._exact if w not in habits.true_words)
+
+    def read(self, text: str) -> Text:
+        """A text as tokens, slips mended."""
+        read = Text(text, self.habits)
+        read.tokens = [self._mended(token) for token in read.tokens]
+        return read
+
+    def _mended(self, token: Token) -> Token:
+        word = token.word
+        if len(word) < SLIP_LETTERS or word in self.habits.true_words or self._forms(word):
+            return token
+        for shape in (word, *_shorter(word)):
+            for meant in self._slips.get(shape, ()):
+                if meant[0] == word[0] and one_slip(word, meant):
+                    return token._replace(word=meant)
+        return token
+
+    def _forms(self, word: str) -> set[str]:
+        """Every word of a wording that a token answers to."""
+        forms = {word} if word in self._exact else set()
+        size = len(word)
+        forms |= {f"{word[:n]}*" for n in range(2, size + 1) if word[:n] in self._heads}
+        forms |= {f"*{word[n:]}" for n in range(0, size - 1) if word[n:] in self._tails}
+        forms |= {f"*{core}*" for core in self._cores if core in word}
+        if word[0].isdigit():
+            forms.add("#")
+        return forms
+
+    def find(self, text: Text) -> list[Hit]:
+        """Every wording in the text, in order; of one name the longest at each place."""
+        forms = {token.word: self._forms(token.word) for token in text.tokens}
+        found: dict[tuple[str, int], int] = {}
+        finder = _Finder(text, forms)
+        for i, token in enumerate(text.tokens):
+            for number in {n for form in forms[token.word] for n in self._starting.get(form, ())}:
+                wording = self._wordings[number]
+                if (end := finder.end(wording.row, i)) is not None:
+                    key = (wording.name, i)
+                    found[key] = max(end, found.get(key, -1))
+        return [Hit(name, first, last) for (name, first), last in found.items()]
+
+
+class _Finder:
+    """Tries wordings at places of one text."""
+
+    def __init__(self, text: Text, forms: Mapping[str, set[str]]) -> None:
+        self._forms = [forms[token.word] for token in text.tokens]
+        self._clauses = [text.clause_of(i) for i in range(len(text.tokens))]
+
+    def end(self, row: Row, first: int) -> int | None:
+        """The last token of the longest way in which a row fits from a token on."""
+        clause = self._clauses[first]
+        ends = [end for end in self._ends(row, 0, first, clause) if end > first]
+        return max(ends) - 1 if ends else None
+
+    def _ends(self, row: Row, k: int, i: int, clause: Clause) -> Iterator[int]:
+        """Every place behind a fit of the row's items from ``k`` on, from token ``i`` on."""
+        if k == len(row):
+            yield i
+            return
+        item = row[k]
+        if isinstance(item, Word):
+            if i <= clause.last and item.any_of & self._forms[i]:
+                yield from self._ends(row, k + 1, i + 1, clause)
+        elif isinstance(item, Either):
+            for choice in item.rows:
+                for behind in set(self._ends(choice, 0, i, clause)):
+                    yield from self._ends(row, k + 1, behind, clause)
+        elif isinstance(item, Gap):
+            for behind in range(i, min(i + item.most, clause.last + 1) + 1):
+                yield from self._ends(row, k + 1, behind, clause)
+        elif i == (clause.last + 1 if item.end else clause.first):
+            yield from self._ends(row, k + 1, i, clause)
+
+
+def _first_words(row: Row) -> frozenset[str]:
+    """The words a row begins with; BadWording if it may begin with anything, or be nothing."""
+    first, empty = _beginnings(row)
+    if empty:
+        raise BadWording("every word of it may be absent")
+    return first
+
+
+def _beginnings(row: Row) -> tuple[frozenset[str], bool]:
+    """The words a row may begin with, and whether it may be empty."""
+    first: frozenset[str] = frozenset()
+    for item in row:
+        if isinstance(item, Word):
+            return first | item.any_of, False
+        if isinstance(item, Gap):
+            raise BadWording("it begins with a gap")
+        if isinstance(item, Either):
+            choices = [_beginnings(choice) for choice in item.rows]
+            first = first.union(*(words for words, _ in choices))
+            if not any(empty for _, empty in choices):
+                return first, False
+    return first, True
+
+
+def _all_words(row: Row) -> Iterator[str]:
+    for item in row:
+        if isinstance(item, Word):
+            yield from item.any_of
+        elif isinstance(item, Either):
+            for choice in item.rows:
+                yield from _all_words(choice)
+
+
+# --- slips -------------------------------------------------------------------------------------
+
+
+def _shorter(word: str) -> Iterator[str]:
+    """The word with each of its letters left out once."""
+    return (word[:i] + word[i + 1 :] for i in range(len(word)))
+
+
+def _slips(vocabulary: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Words by every shape that one slip away from them may share with a text."""
+    slips: dict[str, tuple[str, ...]] = {}
+    for word in vocabulary:
+        if len(word) >= SLIP_LETTERS and word.isalpha():
+            for shape in {word, *_shorter(word)}:
+                slips[shape] = (*slips.get(shape, ()), word)
+    return slips
+
+
+def one_slip(a: str, b: str) -> bool:
+    """Two words differ by one letter wrong, missing, extra, or swapped with its neighbour."""
+    if abs(len(a) - len(b)) > 1 or a == b:
+        return False
+    start = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), len(b))
+    x, y = a[start:], b[start:]
+    if len(x) == len(y):
+        return x[1:] == y[1:] or (x[:2] == y[1::-1] and x[2:] == y[2:])
+    return x[1:] == y if len(x) > len(y) else x == y[1:]
