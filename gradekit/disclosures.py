@@ -5,7 +5,7 @@ phrase of the rulebook and the values of the fact it is about. It fails closed: 
 missing or that names an unknown value is an error, never a shorter text. It decides nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -94,6 +94,7 @@ class Phrases:
         environment = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=False)
         environment.filters = {
             "word": self.word,
+            "words": self.listed,
             "whole": measures.whole_pct,
             "number": _number,
             "month": self.month,
@@ -103,6 +104,10 @@ class Phrases:
     def word(self, word: str) -> str:
         """A word of the trade as this language's reader knows it."""
         return self.words.word.get(word, word.replace("_", " "))
+
+    def listed(self, words: Iterable[str]) -> str:
+        """Several words of the trade, one after the other."""
+        return ", ".join(map(self.word, words))
 
     def month(self, day: date) -> str:
         """The month of a day; buyers are not told the day itself."""

@@ -136,6 +136,21 @@ class Storage(_Data, frozen=True, kw_only=True):
     carried_by: tuple[Word, ...]
 
 
+Axis = Literal["width", "height", "depth"]
+"""One of the three sizes in ``device.size_mm``."""
+
+Share = Annotated[float, Meta(ge=0, le=1)]
+
+
+class Face(_Data, frozen=True, kw_only=True):
+    """A flat side of the housing, for drawing marks where they are."""
+
+    size: tuple[Axis, Axis]
+    """Which sizes of the device span it across and down."""
+    zones: dict[Word, tuple[Share, Share, Share, Share]]
+    """Where its zones lie: left, top, width and height as shares of the face."""
+
+
 class Kind(_Data, frozen=True, kw_only=True):
     """Everything ``gradekit`` knows of a kind of device."""
 
@@ -155,6 +170,8 @@ class Kind(_Data, frozen=True, kw_only=True):
     storage: Storage | None = None
     network: Word | None = None
     """The feature by which a unit can be locked to a network; None: no unit of the kind can."""
+    faces: dict[Word, Face] = {}
+    """Its flat sides; a kind without any gets a list of marks instead of a drawing."""
     every_work_rereads: tuple[str, ...] = ()
     """Readings that any work at all re-opens."""
     cycle_line: Annotated[int, Meta(gt=0)] | None = None
@@ -208,6 +225,7 @@ def _dead_ends(kind: Kind) -> Iterator[tuple[str, str]]:
         yield from _bad_tests(kind, name, opening.retest)
         yield from _bad_readings(kind, name, opening.reread)
     yield from _bad_readings(kind, "every_work_rereads", kind.every_work_rereads)
+    yield from _bad_faces(kind)
     for name, carriers in _carriers(kind):
         for part in carriers:
             if part not in kind.parts:
@@ -215,6 +233,13 @@ def _dead_ends(kind: Kind) -> Iterator[tuple[str, str]]:
     for name, feature in _features(kind):
         if feature is not None and feature not in kind.features:
             yield f"{name} needs the feature {feature!r}", "list it under features"
+
+
+def _bad_faces(kind: Kind) -> Iterator[tuple[str, str]]:
+    for name, face in kind.faces.items():
+        for zone in face.zones:
+            if zone not in kind.zones:
+                yield f"face {name} shows {zone!r}", "name a zone of the kind"
 
 
 def _bad_tests(kind: Kind, name: str, functions: tuple[str, ...]) -> Iterator[tuple[str, str]]:

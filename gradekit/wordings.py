@@ -394,11 +394,12 @@ class Lexicon:
 
     def _mended(self, token: Token) -> Token:
         word = token.word
-        if len(word) < SLIP_LETTERS or word in self.habits.true_words or self._forms(word):
+        if len(word) < SLIP_LETTERS - 1 or word in self.habits.true_words or self._forms(word):
             return token
         for shape in (word, *_shorter(word)):
             for meant in self._slips.get(shape, ()):
-                if meant[0] == word[0] and one_slip(word, meant):
+                long = max(len(word), len(meant)) >= SLIP_LETTERS
+                if long and meant[0] == word[0] and one_slip(word, meant):
                     return token._replace(word=meant)
         return token
 
@@ -414,7 +415,7 @@ class Lexicon:
         return forms
 
     def find(self, text: Text) -> list[Hit]:
-        """Every wording in the text, in order; of one name the longest at each place."""
+        """Every wording in the text; of one name the longest at each place."""
         forms = {token.word: self._forms(token.word) for token in text.tokens}
         found: dict[tuple[str, int], int] = {}
         finder = _Finder(text, forms)
@@ -505,7 +506,7 @@ def _slips(vocabulary: Iterable[str]) -> dict[str, tuple[str, ...]]:
     """Words by every shape that one slip away from them may share with a text."""
     slips: dict[str, tuple[str, ...]] = {}
     for word in vocabulary:
-        if len(word) >= SLIP_LETTERS and word.isalpha():
+        if len(word) >= SLIP_LETTERS - 1 and word.isalpha():
             for shape in {word, *_shorter(word)}:
                 slips[shape] = (*slips.get(shape, ()), word)
     return slips

@@ -1,0 +1,332 @@
+"""STATEMENTS: what a text asserts, denies or leaves open, and what it says of what.
+
+It serves the claim check: a wording counts only as far as its own clause stands behind it, and a
+status or a mark belongs to the thing named with it. It knows no record.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
+from typing import Literal, NamedTuple, TypeVar
+
+from gradekit.wordings import Clause, Hit, Lexicon
+
+A = TypeVar("A")
+B = TypeVar("B")
+
+Tone = Literal["yes", "maybe", "no"]
+"""Asserted; hedged (as far as we can tell); denied, asked, supposed, or said of the past."""
+
+PREDICATES = ("claim", "forbidden", "status")
+"""Tables whose wordings take up a negation that stands before them."""
+
+_KEEP_SHORTER = ("claim", "but", "forbidden", "notion")
+"""Tables in which a wording inside a longer one of another name still counts."""
+
+_NEAR = 3
+"""Tokens that "no" or "without" reaches over."""
+
+_AFTER = 4
+"""Tokens between a wording and a negation behind it, at most."""
+
+
+class Mention(NamedTuple):
+    """A hit and what it stands for."""
+
+    hit: Hit
+    means: str
+
+
+class _Segment(NamedTuple):
+    first: int
+    last: int
+    joined: bool
+    """It follows "and", "or" or the like."""
+
+
+class Reading:
+    """One text read with one lexicon."""
+
+    def __init__(self, text: str, lexicon: Lexicon, joints: frozenset[str], fillers: frozenset[str],
+                 yes: frozenset[str], no: frozenset[str]) -> None:  # fmt: skip
+        self.text = lexicon.read(text)
+        self._joints, self._fillers, self._yes, self._no = joints, fillers, yes, no
+        self.hits = _longest(lexicon.find(self.text))
+
+    @cached_property
+    def tables(self) -> dict[str, list[Hit]]:
+        """All hits by table, in order."""
+        tables: dict[str, list[Hit]] = {}
+        for hit in self.hits:
+            tables.setdefault(hit.table, []).append(hit)
+        return tables
+
+    @cached_property
+    def named(self) -> dict[str, list[Hit]]:
+        """All hits by name, in order."""
+        named: dict[str, list[Hit]] = {}
+        for hit in self.hits:
+            named.setdefault(hit.name, []).append(hit)
+        return named
+
+    def of(self, table: str) -> list[Hit]:
+        """The hits of a table."""
+        return self.tables.get(table, [])
+
+    def clause(self, hit: Hit) -> Clause:
+        """The clause that a hit stands in."""
+        return self.text.clause_of(hit.first)
+
+    def sentence(self, hit: Hit) -> int:
+        """The sentence that a hit stands in."""
+        return self.clause(hit).sentence
+
+    def inside(self, hits: Iterable[Hit], clause: Clause) -> list[Hit]:
+        """Those hits that stand in a clause."""
+        return [h for h in hits if clause.first <= h.first and h.last <= clause.last]
+
+    # --- tone ----------------------------------------------------------------------------------
+
+    def tone(self, hit: Hit) -> Tone:
+        """How far the text stands behind a wording."""
+        clause = self.clause(hit)
+        answer = self._answer(hit, clause)
+        if answer is not None:
+            return answer
+        if clause.end == "?" or self._asked(clause):
+            return "no"
+        if self._denials(hit, clause) % 2 or self._supposed(hit, clause):
+            return "no"
+        sentence = clause.sentence
+        hedged = any(self.sentence(h) == sentence for h in self.named.get("tone.hedge", ()))
+        return "maybe" if hedged else "yes"
+
+    def _asked(self, clause: Clause) -> bool:
+        """The sentence of the clause ends in a question mark."""
+        later = self.text.clauses[self.text.tokens[clause.first].clause :]
+        return any(c.end == "?" for c in later if c.sentence == clause.sentence)
+
+    def _answer(self, hit: Hit, clause: Clause) -> Tone | None:
+        """``waterproof: no``, ``fully working? yes``: the next clause says whether it holds."""
+        number = self.text.tokens[clause.first].clause + 1
+        if clause.end not in (":", "?", "-", "=") or number >= len(self.text.clauses):
+            return None
+        word = self.text.tokens[self.text.clauses[number].first].word
+        if word in self._no:
+            return "no"
+        return "yes" if word in self._yes else None
+
+    def _supposed(self, hit: Hit, clause: Clause) -> bool:
+        """Said of a case that is not, of the past, or of another thing."""
+        for name in ("tone.supposed", "tone.past"):
+            if self._free(self.inside(self.named.get(name, ()), clause), hit):
+                return True
+        before = self.text.tokens[clause.first].clause - 1
+        if before < 0:
+            return False
+        condition = self.text.clauses[before]
+        starts = {h.first for h in self.named.get("tone.condition", ())}
+        same = condition.sentence == clause.sentence
+        if same and condition.first in starts and condition.end == ",":
+            return True
+        return bool(self._free(self.inside(self.named.get("tone.condition", ()), clause), hit))
+
+    def _free(self, hits: Iterable[Hit], hit: Hit) -> list[Hit]:
+        """Those hits that are no part of ``hit`` itself."""
+        return [h for h in hits if not (hit.first <= h.first and h.last <= hit.last)]
+
+    def _denials(self, hit: Hit, clause: Clause) -> int:
+        """How many negations bear on a hit."""
+        tones = self._free(self.inside(self.of("tone"), clause), hit)
+        count = sum(self._bears(tone, hit) for tone in tones if tone.key in _DENY)
+        nor = any(self._near(t, hit, _NEAR) for t in tones if t.key == "nor")
+        return count or int(nor)
+
+    def _bears(self, denial: Hit, hit: Hit) -> bool:
+        """Whether one negation bears on a hit: around it, before it, or behind it."""
+        if denial.first <= hit.first and hit.last <= denial.last:
+            return True
+        if self._taken(denial):
+            return False
+        if denial.key == "not_next":
+            return denial.last + 1 == hit.first
+        if denial.key == "not_near":
+            return self._near(denial, hit, _NEAR) and not self._between(denial.last, hit.first)
+        if denial.key == "not_before":
+            return denial.last < hit.first and not self._between(denial.last, hit.first)
+        behind = denial.first - hit.last - 1
+        return 0 <= behind <= _AFTER and not self._between(hit.last, denial.first)
+
+    def _near(self, denial: Hit, hit: Hit, most: int) -> bool:
+        return 0 <= hit.first - denial.last - 1 < most
+
+    def _taken(self, denial: Hit) -> bool:
+        """The negation is itself a word of some predicate: "not tested", "no scratches"."""
+        return any(p.first <= denial.first and denial.last <= p.last for p in self._predicates)
+
+    @cached_property
+    def _predicates(self) -> list[Hit]:
+        return [hit for hit in self.hits if hit.table in PREDICATES]
+
+    def _between(self, left: int, right: int) -> bool:
+        """Another predicate stands in between and is not joined on by "or" and the like."""
+        breaks = self.named.get("tone.anew", ())
+        if any(left < b.first and b.first < right for b in breaks):
+            return True
+        inner = [p.last for p in self._predicates if left < p.first and p.last < right]
+        return bool(inner) and not self._joined(max(inner), right)
+
+    def _joined(self, left: int, right: int) -> bool:
+        words = [token.word for token in self.text.tokens[left + 1 : right]]
+        return any(w in self._joints for w in words) and all(
+            w in self._joints or w in self._fillers for w in words
+        )
+
+    # --- what is said of what ------------------------------------------------------------------
+
+    def pairs(
+        self, lefts: Sequence[Mention], rights: Sequence[Mention], *, strict: bool
+    ) -> Iterator[tuple[Mention, Mention]]:
+        """What the text says of each thing named: things left, what is said of them right.
+
+        Within a sentence, a list of things shares what is said once, before it or behind it.
+        ``strict``: what is said without a thing goes to the thing before it only if nothing else
+        is named with it.
+        """
+        for sentence in {self.sentence(m.hit) for m in (*lefts, *rights)}:
+            own = [[m for m in ms if self.sentence(m.hit) == sentence] for ms in (lefts, rights)]
+            yield from _Sharing(self, sentence, own[0], own[1], strict).pairs()
+        yield from self._under_headings(lefts, rights)
+
+    def _under_headings(
+        self, lefts: Sequence[Mention], rights: Sequence[Mention]
+    ) -> Iterator[tuple[Mention, Mention]]:
+        """``Not working:`` above a list of things, or a thing above what is said of it."""
+        for above, below, turned in ((rights, lefts, True), (lefts, rights, False)):
+            other = {self.sentence(m.hit) for m in above}
+            for lower in below:
+                heading = self.clause(lower.hit).heading
+                if heading is None or self.sentence(lower.hit) in other:
+                    continue
+                for upper in above:
+                    if self.sentence(upper.hit) == heading:
+                        yield (lower, upper) if turned else (upper, lower)
+
+    def segments(self, sentence: int, whole: Sequence[Hit]) -> list[_Segment]:
+        """A sentence cut at its breaks and at "and", "or" and the like, but never inside a hit."""
+        held = {i for hit in whole for i in range(hit.first, hit.last + 1)}
+        found: list[_Segment] = []
+        for clause in self.text.clauses:
+            if clause.sentence != sentence:
+                continue
+            first, joined = clause.first, False
+            for i in range(clause.first, clause.last + 1):
+                if self.text.tokens[i].word in self._joints and i not in held:
+                    if first < i:
+                        found.append(_Segment(first, i - 1, joined))
+                    first, joined = i + 1, True
+            if first <= clause.last:
+                found.append(_Segment(first, clause.last, joined))
+        return found
+
+    def bare(self, first: int, last: int, mentions: Iterable[Mention]) -> bool:
+        """Nothing but these mentions, numbers and little words stands there."""
+        held = {i for m in mentions for i in range(m.hit.first, m.hit.last + 1)}
+        held |= {i for hit in self.of("tone") for i in range(hit.first, hit.last + 1)}
+        words = [(i, self.text.tokens[i].word) for i in range(first, last + 1)]
+        return all(i in held or w in self._fillers or w[0].isdigit() for i, w in words)
+
+
+_DENY = ("not_before", "not_near", "not_next", "not_after")
+
+
+def _longest(hits: Sequence[Hit]) -> list[Hit]:
+    """Hits in order, without those that a longer one holds: of its name, or of its table."""
+    ordered = sorted(hits, key=lambda h: (h.first, -h.last))
+    kept: list[Hit] = []
+    furthest: dict[str, list[Hit]] = {}
+    for hit in ordered:
+        group = hit.name if hit.table in _KEEP_SHORTER else hit.table
+        holders = [h for h in furthest.get(group, []) if h.last >= hit.last]
+        if all((h.first, h.last) == (hit.first, hit.last) for h in holders):
+            kept.append(hit)
+            furthest.setdefault(group, []).append(hit)
+    return kept
+
+
+class _Sharing:
+    """How the things of one sentence share what is said of them."""
+
+    def __init__(
+        self,
+        reading: Reading,
+        sentence: int,
+        lefts: Sequence[Mention],
+        rights: Sequence[Mention],
+        strict: bool,
+    ) -> None:
+        self._reading, self._strict = reading, strict
+        self._all = (*lefts, *rights)
+        self._segments = reading.segments(sentence, [m.hit for m in self._all])
+        self._lefts = [_within(lefts, s) for s in self._segments]
+        self._rights = [_within(rights, s) for s in self._segments]
+
+    def pairs(self) -> Iterator[tuple[Mention, Mention]]:
+        for k in range(len(self._segments)):
+            lefts, rights = self._lefts[k], self._rights[k]
+            if lefts and rights:
+                yield from _nearest(lefts, rights)
+            elif lefts and self._bare(k):
+                yield from ((a, b) for a in lefts for b in self._said_of(k))
+            elif rights and (not self._strict or self._bare(k)):
+                yield from ((a, b) for b in rights for a in self._thing_for(k))
+
+    def _bare(self, k: int) -> bool:
+        segment = self._segments[k]
+        return self._reading.bare(segment.first, segment.last, self._all)
+
+    def _said_of(self, k: int) -> list[Mention]:
+        """What is said of a thing that stands alone: behind its list, else before it."""
+        n = k + 1
+        while n < len(self._segments) and not self._rights[n] and self._lefts[n] and self._bare(n):
+            n += 1
+        if n < len(self._segments) and self._rights[n]:
+            listed = n == k + 1 or self._lefts[n - 1]
+            if listed and (self._segments[n].joined or not self._lefts[n]):
+                return self._rights[n]
+        before = [r for r in self._rights[:k] if r]
+        return before[-1] if before else []
+
+    def _thing_for(self, k: int) -> list[Mention]:
+        """The thing that something is said of without naming it again: the last one named."""
+        for n in range(k - 1, -1, -1):
+            if self._lefts[n]:
+                return self._lefts[n]
+        behind = k + 1 < len(self._segments) and not self._rights[k + 1]
+        if behind:
+            return self._lefts[k + 1]
+        joined = k + 1 < len(self._segments) and self._segments[k + 1].joined
+        return self._lefts[k + 1] if joined and self._bare(k) else []
+
+
+def _within(mentions: Iterable[Mention], segment: _Segment) -> list[Mention]:
+    return [m for m in mentions if segment.first <= m.hit.first and m.hit.last <= segment.last]
+
+
+def _nearest(
+    lefts: Sequence[Mention], rights: Sequence[Mention]
+) -> Iterator[tuple[Mention, Mention]]:
+    """Each with its nearest: where only one is named on a side, it belongs to all of the other."""
+    seen = set()
+    for a in lefts:
+        seen.add((a, min(rights, key=lambda b: _distance(a, b))))
+    for b in rights:
+        near = min(_distance(a, b) for a in lefts)
+        seen |= {(a, b) for a in lefts if _distance(a, b) == near}
+    yield from sorted(seen)
+
+
+def _distance(a: Mention, b: Mention) -> tuple[int, bool]:
+    """Tokens between two mentions; of two as near, what follows the thing is said of it."""
+    after = b.hit.first - a.hit.last
+    before = a.hit.first - b.hit.last
+    return max(after, before, 0), before > 0
