@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from gradekit.assessment import Assessment, Holding, OpenCheck, Reason, Step
 from gradekit.rules import CLASSES, GRADES, RemovedBy
 
-EFFORT: tuple[RemovedBy, ...] = ("check", "test", "clean", "part", "repair")
+EFFORT: tuple[RemovedBy, ...] = ("check", "test", "clean", "erase", "part", "repair")
 """Kinds of work, least effort first (common practice)."""
 
 

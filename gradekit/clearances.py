@@ -105,16 +105,18 @@ def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[Ident
     """Whether the numbers read in several places agree, for kinds that have numbers."""
     if not kind.identifiers:
         return ()
-    identifiers = inspection.device.identifiers or ()
-    places = {i.seen_on for i in identifiers if i.seen_on is not UNSET}
-    swapped = works.rereading("device.identifiers")
+    swaps = works.rereading("device.identifiers")
+    every = inspection.device.identifiers or ()
+    since = [i for i in every if stands(i.read_on or inspection.inspected_on, i.stage, swaps)]
+    kept = since or every
+    stale = bool(every) and not since
     return (
         IdentityFact(
             about="device.identifiers",
-            open=open_fields(("agree", bool(swapped)), ("places", bool(swapped))),
+            open=open_fields(("agree", stale), ("places", stale)),
             shaky=not works.whole,
-            agree=_agree(identifiers) if identifiers else None,
-            places=len(places) if identifiers else None,
+            agree=_agree(kept) if kept else None,
+            places=len({i.seen_on for i in kept if i.seen_on is not UNSET}) if kept else None,
         ),
     )
 

@@ -121,14 +121,14 @@ def parse_condition(subject: str, when: dict[str, Any], *, nested: bool = False)
 
 def _parse(subject: str, when: Any, path: str, nested: bool, problems: list[Problem]) -> Condition:
     if not isinstance(when, dict) or not when:
-        problems.append(_bad(path, "is not a table of fields", "write { field = { is = … } }"))
+        problems.append(Problem(path, "is not a table of fields", "write { field = { is = … } }"))
         return Condition()
     plain = {key: value for key, value in when.items() if key not in _CONNECTIVES}
     compares = [
         c for key, value in plain.items() for c in _compares(subject, key, value, path, problems)
     ]
     if nested and len(plain) < len(when):
-        problems.append(_bad(path, "nests connectives deeper than one level", "flatten it"))
+        problems.append(Problem(path, "nests connectives deeper than one level", "flatten it"))
         return Condition(tuple(compares))
     together = [
         _parse(subject, w, f"{path}.all", True, problems)
@@ -141,18 +141,14 @@ def _parse(subject: str, when: Any, path: str, nested: bool, problems: list[Prob
     )
     tally = _tally(subject, when["tally"], f"{path}.tally", problems) if "tally" in when else None
     if tally is not None and len(when) > 1:
-        problems.append(_bad(path, "mixes a tally with other conditions", "put them into `of`"))
+        problems.append(Problem(path, "mixes a tally with other conditions", "put them into `of`"))
     return Condition(tuple(compares), any_of, tally)
-
-
-def _bad(path: str, problem: str, remedy: str) -> Problem:
-    return Problem(where=path, problem=problem, remedy=remedy)
 
 
 def _members(when: dict[str, Any], key: str, path: str, problems: list[Problem]) -> list[Any]:
     members = when.get(key, [])
     if key in when and (not isinstance(members, list) or not members):
-        problems.append(_bad(f"{path}.{key}", "is not a list of tables", "write [{ … }, { … }]"))
+        problems.append(Problem(f"{path}.{key}", "is not a list of tables", "write [{ … }, { … }]"))
         return []
     return list(members)
 
@@ -164,16 +160,16 @@ def _compares(
     field = fields(subject).get(name)
     if field is None:
         known = ", ".join(fields(subject))
-        problems.append(_bad(where, f"{subject} has no field {name!r}", f"use one of {known}"))
+        problems.append(Problem(where, f"{subject} has no field {name!r}", f"use one of {known}"))
         return
     if not isinstance(operators, dict) or not 1 <= len(operators) <= 2:
         problems.append(
-            _bad(where, "needs one operator, or two for a range", "e.g. { below = 80 }")
+            Problem(where, "needs one operator, or two for a range", "e.g. { below = 80 }")
         )
         return
     for operator, operand in operators.items():
         if fault := _fault(field, operator, operand):
-            problems.append(_bad(f"{where}.{operator}", *fault))
+            problems.append(Problem(f"{where}.{operator}", *fault))
         else:
             yield Compare(name, operator, tuple(operand) if operator == "one_of" else operand)
 
@@ -212,19 +208,19 @@ def _tally(subject: str, raw: Any, path: str, problems: list[Problem]) -> Tally 
     given = [m for m in measures if isinstance(raw, dict) and m in raw]
     if len(given) != 1 or set(raw) != {"of", given[0]}:
         problems.append(
-            _bad(path, "needs `of` and one of count, sum_mm, longest_mm", "name just one")
+            Problem(path, "needs `of` and one of count, sum_mm, longest_mm", "name just one")
         )
         return None
     if subject == "unit" or (given[0] != "count" and "length_mm" not in fields(subject)):
         problems.append(
-            _bad(path, f"cannot tally {given[0]} of {subject}", "tally a list with lengths")
+            Problem(path, f"cannot tally {given[0]} of {subject}", "tally a list with lengths")
         )
         return None
     of = _parse(subject, raw["of"], f"{path}.of", True, problems)
     limits = raw[given[0]]
     if not isinstance(limits, dict) or len(limits) != 1 or not set(limits) <= {"at_least", "above"}:
         problems.append(
-            _bad(f"{path}.{given[0]}", "needs at_least or above", "a tally grows worse")
+            Problem(f"{path}.{given[0]}", "needs at_least or above", "a tally grows worse")
         )
         return None
     operator, operand = next(iter(limits.items()))
@@ -237,7 +233,7 @@ def _tally(subject: str, raw: Any, path: str, problems: list[Problem]) -> Tally 
 def wrong_directions(subject: str, condition: Condition) -> list[Problem]:
     """Comparisons that a worse fact would escape; each is refused when the rule is loaded."""
     return [
-        _bad(f"when.{c.field}", f"{c.operator} {c.operand!r} lets a worse value escape", remedy)
+        Problem(f"when.{c.field}", f"{c.operator} {c.operand!r} lets a worse value escape", remedy)
         for c in condition.walk()
         if (remedy := _escape(fields(subject)[c.field], c)) is not None
     ]

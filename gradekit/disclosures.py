@@ -7,6 +7,7 @@ missing or that names an unknown value is an error, never a shorter text. It dec
 
 from collections.abc import Iterable, Iterator
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -40,7 +41,11 @@ class Words(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sale_class: dict[str, str]
     removed_by: dict[str, str]
     word: dict[str, str]
-    months: tuple[str, ...]
+    section: dict[str, str]
+    spec: dict[str, str]
+    page: dict[str, str]
+    map: dict[str, str] = {}
+    """What a drawing of the device says."""
 
 
 def languages(rulebook: Rulebook) -> list[str]:
@@ -96,7 +101,7 @@ class Phrases:
             "word": self.word,
             "words": self.listed,
             "whole": measures.whole_pct,
-            "number": _number,
+            "number": self.number,
             "month": self.month,
         }
         return environment
@@ -111,7 +116,26 @@ class Phrases:
 
     def month(self, day: date) -> str:
         """The month of a day; buyers are not told the day itself."""
-        return f"{self.words.months[day.month - 1]} {day.year}"
+        from babel.dates import format_skeleton
+
+        return str(format_skeleton("yMMMM", day, locale=self.language))
+
+    def number(self, value: float) -> str:
+        """A number with one decimal at most, as this language writes it."""
+        from babel.numbers import format_decimal
+
+        return str(format_decimal(round(value, 1), locale=self.language))
+
+    def money(self, amount: Decimal, currency: str) -> str:
+        """An amount with its currency, as this language writes it."""
+        from babel.numbers import format_currency
+
+        return str(format_currency(amount, currency, locale=self.language))
+
+    def page(self, template: str, values: dict[str, Any]) -> str:
+        """Fill in a whole page; every value is escaped unless it is markup already."""
+        environment = self._environment.overlay(autoescape=True, trim_blocks=True)
+        return environment.from_string(template).render(values)
 
     def template(self, key: str) -> "Template":
         """The compiled phrase; RuleError if it is missing, unlawful or cannot be read."""
@@ -170,10 +194,6 @@ def _unlawful(environment: "Environment", text: str) -> Iterator[str]:
         )
         if not margin and type(node).__name__ not in _LAWFUL:
             yield type(node).__name__.lower()
-
-
-def _number(value: float) -> str:
-    return f"{value:.1f}".rstrip("0").rstrip(".")
 
 
 def sentences(assessment: Assessment, phrases: Phrases, rulebook: Rulebook) -> tuple[Sentence, ...]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import msgspec
 
 
-class Problem(msgspec.Struct, frozen=True, kw_only=True):
+class Problem(msgspec.Struct, frozen=True):
     """One thing to mend: ``where`` (a path into the record, a file, a rule), what, and how."""
 
     where: str

@@ -111,6 +111,8 @@ class Identifier(_Record, frozen=True, kw_only=True):
         ]
         | UnsetType
     ) = UNSET
+    read_on: date | UnsetType = UNSET
+    stage: Stage | UnsetType = UNSET
 
 
 class Device(_Record, frozen=True, kw_only=True):

@@ -5,6 +5,7 @@ pair on either side of every threshold; each word of each kind has to make a dif
 One command checks anybody's folder. It changes no rule and trusts no author.
 """
 
+import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, timedelta
@@ -87,10 +88,6 @@ def prove(rulebook: Rulebook, on: date) -> Report:
     )
 
 
-def _bad(where: str, problem: str, remedy: str) -> Problem:
-    return Problem(where=where, problem=problem, remedy=remedy)
-
-
 # --- cases -------------------------------------------------------------------------------------
 
 
@@ -129,18 +126,18 @@ def _play(case: Case, rulebook: Rulebook, problems: list[Problem]) -> Played | N
     where = f"case of {case.rule} ({case.says})"
     rule = next((rule for rule in rulebook.rules if rule.id == case.rule), None)
     if rule is None:
-        problems.append(_bad(where, "names a rule that is not there", "check the id"))
+        problems.append(Problem(where, "names a rule that is not there", "check the id"))
         return None
     try:
         inspection = _read(case, rulebook)
     except RecordError as error:
-        problems += [_bad(f"{where}: {p.where}", p.problem, p.remedy) for p in error.problems]
+        problems += [Problem(f"{where}: {p.where}", p.problem, p.remedy) for p in error.problems]
         return None
     played = _answer(case, rule, inspection, rulebook)
     expected = {"fires": 2, "cannot_tell": 1, "clear": 0}[case.expect]
     if min(played.outcome, 2) != expected:
         answer = played.outcome.name.lower().replace("_", " ")
-        problems.append(_bad(where, f"expected {case.expect}, got {answer}", "mend one of them"))
+        problems.append(Problem(where, f"expected {case.expect}, got {answer}", "mend one of them"))
     return played
 
 
@@ -172,14 +169,14 @@ def _unproved(rule: Rule, played: Sequence[Played]) -> Iterator[Problem]:
     mine = [play for play in played if play.case.rule == rule.id]
     for expect in ("fires", "clear"):
         if not any(play.case.expect == expect for play in mine):
-            yield _bad(rule.id, f"no case shows where it {expect}", "add one beside the rules")
+            yield Problem(rule.id, f"no case shows where it {expect}", "add one beside the rules")
     if rule.condition.tally is not None:
         yield from _unproved_tally(rule, mine)
     for compare in rule.condition.walk():
         field = fields(rule.subject)[compare.field]
         if not _sides(compare, field, mine):
             problem = f"no pair of cases stands either side of {compare.field} {compare}"
-            yield _bad(rule.id, problem, "add a case just inside and one just outside")
+            yield Problem(rule.id, problem, "add a case just inside and one just outside")
 
 
 def _sides(compare: Compare, field: Field, mine: Sequence[Played]) -> bool:
@@ -215,7 +212,7 @@ def _unproved_tally(rule: Rule, mine: Sequence[Played]) -> Iterator[Problem]:
     fired = [p.counted for p in mine if p.case.expect == "fires" and p.counted is not None]
     limit = float(tally.compare.operand)
     if not any(abs(count - limit) <= max(1.0, 0.05 * limit) for count in fired):
-        yield _bad(rule.id, f"no case fires just at {tally.compare}", "add one at the limit")
+        yield Problem(rule.id, f"no case fires just at {tally.compare}", "add one at the limit")
 
 
 # --- rules that can never fire, words that never matter ----------------------------------------
@@ -251,7 +248,9 @@ def _unreachable(rule: Rule, rulebook: Rulebook) -> Iterator[Problem]:
     names = [name for name in rulebook.kind_files if rule.applies_to(name)]
     for name in rule.kinds:
         if name not in rulebook.kind_files:
-            yield _bad(rule.id, f"is for the kind {name!r}, which there is not", "check the name")
+            yield Problem(
+                rule.id, f"is for the kind {name!r}, which there is not", "check the name"
+            )
     vocabularies = [_vocabulary(rulebook.kind(name)) for name in names]
     for compare in rule.condition.walk():
         key = (rule.subject, compare.field)
@@ -261,7 +260,7 @@ def _unreachable(rule: Rule, rulebook: Rulebook) -> Iterator[Problem]:
         wanted = compare.operand if compare.operator == "one_of" else (compare.operand,)
         for word in wanted:
             if word not in known:
-                yield _bad(rule.id, f"no kind has the {compare.field} {word!r}", "mend the word")
+                yield Problem(rule.id, f"no kind has the {compare.field} {word!r}", "mend the word")
 
 
 _PROBES: dict[str, tuple[str, dict[str, Any]]] = {
@@ -284,7 +283,9 @@ def _without_effect(rulebook: Rulebook, problems: list[Problem]) -> list[Problem
         for item in _excuses(folder / "no_effect.toml", problems)
     ]
     return [
-        _bad(f"{name}: {where}", f"{word} makes no difference", "add a rule or a no_effect entry")
+        Problem(
+            f"{name}: {where}", f"{word} makes no difference", "add a rule or a no_effect entry"
+        )
         for name in rulebook.kind_files
         for where, word in _idle_words(rulebook, rulebook.kind(name))
         if not _excused(excused, name, where, word)
@@ -348,21 +349,42 @@ def _ages(source: Source, on: date) -> Iterator[tuple[Problem, bool]]:
     where = f"sources.toml: {source.id}"
     for name, day in (("published", source.published), ("checked_on", source.checked_on)):
         if day > on:
-            yield _bad(where, f"{name} {day} is in the future", "mend the day"), True
+            yield Problem(where, f"{name} {day} is in the future", "mend the day"), True
     due = source.checked_on + timedelta(days=source.review_days)
     if due < on:
-        yield _bad(where, f"was due for another look on {due}", "read it again and date it"), False
+        yield (
+            Problem(where, f"was due for another look on {due}", "read it again and date it"),
+            False,
+        )
 
 
 def _unused(rulebook: Rulebook) -> Iterator[Problem]:
-    """Sources that no rule cites, phrases that no rule says."""
+    """Sources that nothing cites, and phrases of rule files that no rule says."""
     cited = {cite.source for rule in rulebook.rules for cite in rule.cites}
+    cited |= {id for folder in rulebook.folders for id in _cited_elsewhere(folder)}
     for id in sorted(set(rulebook.sources) - cited):
-        yield _bad(f"sources.toml: {id}", "no rule cites it", "cite it or take it out")
+        yield Problem(f"sources.toml: {id}", "nothing cites it", "cite it or take it out")
     said = {key for rule in rulebook.rules for key in (rule.disclose, rule.caution)}
     for language in languages(rulebook):
-        for key in sorted(set(Phrases(rulebook, language).texts) - said):
-            yield _bad(f"phrases/{language}: {key}", "no rule says it", "use it or take it out")
+        for key in sorted(_of_rule_files(rulebook, language) - said):
+            yield Problem(f"phrases/{language}: {key}", "no rule says it", "use it or take it out")
+
+
+def _cited_elsewhere(folder: Path) -> Iterator[str]:
+    """Sources that market profiles and claims cite."""
+    for file in (*folder.glob("markets/*.toml"), *folder.glob("claims/*.toml")):
+        yield from re.findall(r'source = "([^"]+)"', file.read_text("utf-8"))
+
+
+def _of_rule_files(rulebook: Rulebook, language: str) -> set[str]:
+    """Keys of phrase files that stand beside a rule file; other files serve other parts."""
+    return {
+        key
+        for folder in rulebook.folders
+        for file in folder.glob(f"phrases/{language}/*.toml")
+        if file.stem == "cautions" or (folder / "rules" / file.name).exists()
+        for key in read_toml(file, dict, file.name, []) or ()
+    }
 
 
 # --- wording -----------------------------------------------------------------------------------
@@ -377,7 +399,7 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
         for rule in rulebook.rules:
             if rule.caution is not None and rule.caution not in phrases.texts:
                 where = f"phrases/{language}: {rule.caution}"
-                found[_bad(where, f"{rule.id} has no caution text", "write it")] = None
+                found[Problem(where, f"{rule.id} has no caution text", "write it")] = None
             if rule.disclose is not None:
                 found |= dict.fromkeys(_failing(phrases.template, rule.disclose))
         for play in played:
@@ -393,7 +415,7 @@ def _twice(rulebook: Rulebook, language: str) -> Iterator[Problem]:
             for key in read_toml(file, dict, file.name, []) or () if file.stem != "words" else ():
                 if seen.setdefault(key, file.name) != file.name:
                     where = f"phrases/{language}/{file.name}: {key}"
-                    yield _bad(where, f"also stands in {seen[key]}", "keep one")
+                    yield Problem(where, f"also stands in {seen[key]}", "keep one")
 
 
 def _say(play: Played, phrases: Phrases, rulebook: Rulebook) -> None:

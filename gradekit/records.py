@@ -357,6 +357,8 @@ def _days(inspection: Inspection) -> Iterator[tuple[str, date | UnsetType]]:
     for name in ("test_runs", "tests", "parts", "repairs"):
         for i, item in _each(getattr(inspection, name)):
             yield f"{name}[{i}].on", item.on
+    for i, item in _each(inspection.device.identifiers):
+        yield f"device.identifiers[{i}].read_on", item.read_on
     for name in ("displays", "batteries"):
         for i, item in _each(getattr(inspection, name)):
             yield f"{name}[{i}].read_on", item.read_on

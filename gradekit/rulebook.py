@@ -233,11 +233,11 @@ def read_toml(file: Path, type: type[T], name: str, problems: list[Problem]) -> 
     try:
         return msgspec.convert(tomli.loads(file.read_text("utf-8")), type)
     except OSError as error:
-        problems.append(_bad(name, f"cannot be read ({error.strerror})", "check the folder"))
+        problems.append(Problem(name, f"cannot be read ({error.strerror})", "check the folder"))
     except UnicodeDecodeError:
-        problems.append(_bad(name, "is not UTF-8 text", "save it as UTF-8"))
+        problems.append(Problem(name, "is not UTF-8 text", "save it as UTF-8"))
     except (tomli.TOMLDecodeError, msgspec.ValidationError) as error:
-        problems.append(_bad(name, str(error), "mend the file"))
+        problems.append(Problem(name, str(error), "mend the file"))
     return None
 
 
@@ -245,12 +245,8 @@ def _convert(raw: dict[str, Any], type: type[T], where: str, problems: list[Prob
     try:
         return msgspec.convert(raw, type)
     except msgspec.ValidationError as error:
-        problems.append(_bad(where, str(error), "see `gradekit explain` for a rule that works"))
+        problems.append(Problem(where, str(error), "see `gradekit explain` for a rule that works"))
         return None
-
-
-def _bad(where: str, problem: str, remedy: str) -> Problem:
-    return Problem(where=where, problem=problem, remedy=remedy)
 
 
 # --- checking ----------------------------------------------------------------------------------
@@ -265,7 +261,7 @@ def _clashes(tables: Sequence[_Tables]) -> list[Problem]:
             for word in (rule.id, rule.name):
                 if word in seen:
                     problem = f"{word} is already used in {seen[word]}"
-                    problems.append(_bad(f"{file}: {rule.id}", problem, "choose another"))
+                    problems.append(Problem(f"{file}: {rule.id}", problem, "choose another"))
                 seen.setdefault(word, file)
     return problems
 
@@ -275,16 +271,16 @@ def _faults(rule: Rule, file: str, sources: dict[str, Source]) -> Iterator[Probl
     where = f"{file}: {rule.id}"
     if rule.subject not in SUBJECTS:
         known = ", ".join(SUBJECTS)
-        yield _bad(where, f"subject {rule.subject!r} is unknown", f"use one of {known}")
+        yield Problem(where, f"subject {rule.subject!r} is unknown", f"use one of {known}")
         return
     try:
         directions = wrong_directions(rule.subject, rule.condition)
     except RuleError as error:
-        yield from (_bad(f"{where}: {p.where}", p.problem, p.remedy) for p in error.problems)
+        yield from (Problem(f"{where}: {p.where}", p.problem, p.remedy) for p in error.problems)
         return
-    yield from (_bad(f"{where}: {p.where}", p.problem, p.remedy) for p in directions)
-    yield from (_bad(where, *fault) for fault in _cap_faults(rule))
-    yield from (_bad(where, *fault) for fault in _basis_faults(rule, sources))
+    yield from (Problem(f"{where}: {p.where}", p.problem, p.remedy) for p in directions)
+    yield from (Problem(where, *fault) for fault in _cap_faults(rule))
+    yield from (Problem(where, *fault) for fault in _basis_faults(rule, sources))
 
 
 def _cap_faults(rule: Rule) -> Iterator[tuple[str, str]]:
@@ -322,7 +318,7 @@ def _alter(
         where = f"{file}: {change.rule}"
         old = rules.get(change.rule)
         if old is None:
-            problems.append(_bad(where, "changes a rule that is not shipped", "check the id"))
+            problems.append(Problem(where, "changes a rule that is not shipped", "check the id"))
             continue
         status = {"status": "retired"} if change.off else {}
         raw = {**msgspec.to_builtins(old), **change.set, **status}
@@ -331,7 +327,7 @@ def _alter(
             continue
         effect = "off" if change.off else _effect(old, new)
         if old.caps_class == "hold" and effect != "tightened":
-            problems.append(_bad(where, "would loosen a blocker", "blockers stay as they are"))
+            problems.append(Problem(where, "would loosen a blocker", "blockers stay as they are"))
             continue
         rules[old.id] = new
         altered.append(Altered(old.id, effect, change.why))

@@ -21,7 +21,7 @@ Grade = Literal["A", "B", "C", "D", "E", "ungraded"]
 SaleClass = Literal["refurbished", "used", "as_is", "for_parts", "hold"]
 """What a unit may be sold as, best first."""
 
-RemovedBy = Literal["check", "test", "clean", "part", "repair", "never"]
+RemovedBy = Literal["check", "test", "clean", "erase", "part", "repair", "never"]
 """What kind of work makes a reason go away, least effort first."""
 
 GRADES: tuple[Grade, ...] = get_args(Grade)

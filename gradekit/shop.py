@@ -35,6 +35,8 @@ class Terms(_Profile, frozen=True, kw_only=True):
     returns_days: Annotated[int, Meta(ge=0)] | None = None
     delivery: str | None = None
     guarantee: str | None = None
+    liability_months: Annotated[int, Meta(gt=0)] | None = None
+    """A shorter legal liability for used goods, where the law lets buyer and seller agree on one."""
 
 
 class Shop(_Profile, frozen=True, kw_only=True):

@@ -69,17 +69,18 @@ def test_the_latest_result_of_a_function_counts(
 ) -> None:
     """A later day counts, of one day the later stage; what was last not tested is open."""
     fact = result_of("touch", tests=tests, **NONE)
-    assert (fact.result, fact.open, fact.cancelled) == (
-        result,
-        {"result"} if is_open else set(),
-        False,
-    )
+    assert (fact.result, fact.cancelled) == (result, False)
+    assert fact.open == ({"result"} if is_open else set())
 
 
 @pytest.mark.parametrize(
     ("single", "result", "is_open"),
-    [("pass", "pass", False), ("partial", "partial", False), ("fail", "fail", False)]
-    + [("not_tested", "pass", True)],
+    [
+        ("pass", "pass", False),
+        ("partial", "partial", False),
+        ("fail", "fail", False),
+        ("not_tested", "pass", True),
+    ],
 )
 def test_a_tie_takes_the_worse(single: str, result: str, is_open: bool) -> None:
     """A single test says where a clean run of the same day and stage differed."""
@@ -141,14 +142,20 @@ def test_the_reason_why_it_was_not_tested_is_kept() -> None:
 
 def test_what_a_failing_function_shows_is_kept() -> None:
     """The words for a fault are those of the result that counts."""
-    tests = [touch("fail", shows="dead", on="2026-11-19"), touch("partial", shows="dead at the edge")]
+    tests = [
+        touch("fail", shows="dead", on="2026-11-19"),
+        touch("partial", shows="dead at the edge"),
+    ]
     assert result_of("touch", tests=tests).shows == "dead at the edge"
     assert result_of("touch", tests=[*tests, touch("pass", stage="soak")]).shows is None
 
 
 # --- tests: later work cancels -------------------------------------------------------------------
 
-WORK_ON_TOUCH = {"repairs": [{"work": "panel_service", "on": "2026-11-18"}], "parts": []}
+WORK_ON_TOUCH: dict[str, Any] = {
+    "repairs": [{"work": "panel_service", "on": "2026-11-18"}],
+    "parts": [],
+}
 
 
 @pytest.mark.parametrize("result", ["pass", "partial", "fail"])
@@ -192,7 +199,7 @@ def test_a_result_after_the_work_makes_the_earlier_one_idle() -> None:
     """A failure found when it came in is over once a test after the repair has passed."""
     tests = [touch("fail", stage="intake", on="2026-11-02"), touch("pass", stage="after_work")]
     fact = result_of("touch", tests=tests, **WORK_ON_TOUCH)
-    assert (fact.result, fact.cancelled, fact.open) == ("pass", False, set())
+    assert (fact.result, fact.cancelled, *fact.open) == ("pass", False)
 
 
 @pytest.mark.parametrize(
@@ -217,11 +224,12 @@ def test_a_list_that_the_kind_cannot_have_is_never_open() -> None:
 @pytest.mark.parametrize("name", TOLD_EMPTY)
 def test_a_list_is_known_when_recorded_to_the_end(name: str) -> None:
     """Absent is not known, empty is known, and a list named in ``partly`` is open again."""
+    empty: dict[str, Any] = {name: []}
     assert getattr(unit(), name) is None
-    assert getattr(unit(**{name: []}), name) is True
-    assert getattr(unit(**{name: []}, partly=[name]), name) is None
+    assert getattr(unit(**empty), name) is True
+    assert getattr(unit(**empty, partly=[name]), name) is None
     assert name in small.facts().open_subjects
-    assert name not in small.facts(**{name: []}).open_subjects
+    assert name not in small.facts(**empty).open_subjects
 
 
 def test_items_of_an_open_list_still_count() -> None:
@@ -250,7 +258,12 @@ OPENING = {"repairs": [{"work": "port"}], "parts": []}
         ({"sealing": "unopened", **NONE, **SIGN}, True, "unknown", "not_assured"),
         ({"sealing": "unopened", "signs": [], **OPENING}, True, "unknown", "not_assured"),
         ({"sealing": "unopened", **NO_WORK, "inside_seen": True}, True, "unknown", "not_assured"),
-        ({"sealing": "unopened", **NO_WORK, "inside_seen": False}, False, "unopened", "as_rated_unopened"),
+        (
+            {"sealing": "unopened", **NO_WORK, "inside_seen": False},
+            False,
+            "unopened",
+            "as_rated_unopened",
+        ),
         ({"sealing": "opened_resealed"}, True, "opened_resealed", "not_assured"),
         (
             {"sealing": "opened_resealed_leak_tested", **NO_WORK},
@@ -330,7 +343,25 @@ def test_what_is_said_of_the_unit_is_a_fact_and_nothing_else() -> None:
     )
     assert (fact.cleaned, fact.inside_seen, fact.powers_on) == (True, False, False)
     assert (fact.bought, fact.network_lock, fact.symptoms) == ("as_faulty", "locked", True)
-    assert unit(device={"network_lock": "unknown"}).network_lock is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "device", "lock"),
+    [
+        ("beacon", {}, None),
+        ("beacon", {"network_lock": "unknown"}, None),
+        ("beacon", {"network_lock": "none"}, "none"),
+        ("beacon", {"has": ["radio"], "network_lock": "locked"}, "locked"),
+        ("beacon", {"has": []}, "none"),
+        ("bell", {}, "none"),
+    ],
+)
+def test_only_what_reaches_a_network_can_be_locked_to_one(
+    kind: str, device: Any, lock: str | None
+) -> None:
+    """Where the means may be there, silence is not known; where they are not, there is no lock."""
+    (fact,) = small.facts(kind, device=device).unit
+    assert fact.network_lock == lock
 
 
 @pytest.mark.parametrize(
@@ -357,19 +388,20 @@ def mark(**fields: Any) -> dict[str, Any]:
 
 def test_a_mark_brings_what_its_zone_is() -> None:
     """A mark knows how much its zone is looked at and what it is made of; silence stays None."""
-    (fact,) = small.facts(marks=[mark()]).marks
+    fact, below = small.facts(marks=[mark(), mark(zone="base")]).marks
     assert (fact.about, fact.zone, fact.kind) == ("marks[0]", "lens", "scratch")
-    assert (fact.seen, fact.material) == ("always_seen", "glass")
+    assert (fact.seen, fact.material, fact.over_cell) == ("always_seen", "glass", False)
+    assert (below.seen, below.material, below.over_cell) == ("hidden", "bare_metal", True)
     measured = (fact.length_mm, fact.width_mm, fact.area_mm2, fact.depth, fact.visibility)
     assert measured == (None,) * 5
-    assert (fact.resolvable_from_mm, fact.margins, fact.open) == (None, {}, set())
+    assert (fact.resolvable_from_mm, fact.margins, *fact.open) == (None, {})
 
 
 def test_a_measure_counts_at_its_unfavourable_end() -> None:
     """A stated uncertainty is added to a length, width or area (JCGM 106, guard band)."""
     (fact,) = small.facts(
         marks=[mark(length_mm=4.0, width_mm=0.0, area_mm2=2.5)],
-        uncertainty={"length_mm": 0.5, "area_mm2": 0.25, "cycles": 3},
+        uncertainty={"length_mm": 0.5, "area_mm2": 0.25, "run_time_min": 3},
     ).marks
     assert (fact.length_mm, fact.width_mm, fact.area_mm2) == (4.5, 0.0, 2.75)
     assert fact.margins == {"length_mm": 0.5, "area_mm2": 0.25}
@@ -399,7 +431,7 @@ def test_a_mark_seen_less_than_its_width_implies_is_looked_at_again(
     fields = {"width_mm": width, "visibility": visibility}
     said = {name: value for name, value in fields.items() if value is not None}
     (fact,) = small.facts(marks=[mark(**said)]).marks
-    assert (fact.look_again, fact.visibility, fact.open) == (look_again, visibility, set())
+    assert (fact.look_again, fact.visibility, *fact.open) == (look_again, visibility)
 
 
 def test_a_mark_goes_with_the_part_that_carries_it() -> None:
@@ -413,12 +445,12 @@ def test_a_mark_goes_with_the_part_that_carries_it() -> None:
 
 
 def test_a_symptom_tells_whether_some_work_covers_it() -> None:
-    """A symptom keeps its outcome; ``fixed_by_work`` is whether any work touches its function."""
+    """A symptom keeps its outcome and need; some recorded work may cover its function."""
     symptoms = [{"function": "wired_charging", "outcome": "fixed"}, {"function": "touch"}]
     facts = small.facts(intake={"symptoms": symptoms}, repairs=[{"work": "port"}]).symptoms
-    assert [(s.about, s.outcome, s.fixed_by_work) for s in facts] == [
-        ("intake.symptoms[0]", "fixed", True),
-        ("intake.symptoms[1]", None, False),
+    assert [(s.about, s.need, s.outcome, s.fixed_by_work) for s in facts] == [
+        ("intake.symptoms[0]", "core", "fixed", True),
+        ("intake.symptoms[1]", "full", None, False),
     ]
 
 
@@ -439,7 +471,9 @@ def test_an_accessory_that_stays_behind_is_no_fact() -> None:
 def test_storage_taken_out_by_the_erasure_is_out(method: str) -> None:
     """Storage that is gone counts as removed, with the path that says so, and once only."""
     facts = small.facts(erasure={"method": method})
-    assert [(r.about, r.part) for r in facts.removed] == [("erasure.method", "storage")]
+    assert [(r.about, r.part, r.vital) for r in facts.removed] == [
+        ("erasure.method", "storage", True)
+    ]
     assert facts.erasure == ()
 
 

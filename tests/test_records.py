@@ -111,7 +111,7 @@ def test_a_text_that_cannot_be_utf_8_is_refused() -> None:
 @pytest.mark.parametrize("field", ["marks", "cleaned", "shop_note", "unknown"])
 def test_no_depth_of_nesting_breaks_the_reader(field: str) -> None:
     """However deep a value is nested, the record is refused, at the edge of what fits as well."""
-    for depth in (1, 10, 100, *range(800, 1050)):
+    for depth in (2, 10, 100, *range(800, 1050)):
         nested = b"[" * depth + b"]" * depth
         data = as_json(small.record())[:-1] + b', "%b": %b}' % (field.encode(), nested)
         with pytest.raises(RecordError):
@@ -363,7 +363,10 @@ def test_a_key_that_is_no_word_is_refused(table: str, name: str) -> None:
 @pytest.mark.parametrize(
     ("fields", "says"),
     [
-        ({"device": {"kind": "becon"}}, "device.kind: 'becon' is not known here; did you mean beacon?"),
+        (
+            {"device": {"kind": "becon"}},
+            "device.kind: 'becon' is not known here; did you mean beacon?",
+        ),
         ({"device": {"kind": "x"}}, "device.kind: 'x' is not known here; use one of beacon, bell"),
         (
             {"device": {"has": ["radios"]}},
@@ -393,7 +396,10 @@ def test_a_key_that_is_no_word_is_refused(table: str, name: str) -> None:
             {"test_runs": [{"list": "all", "result": "pass", "except": ["tuch"]}]},
             "test_runs[0].except[0]: 'tuch' is not known here; did you mean touch?",
         ),
-        ({"parts": [{"part": "cel"}]}, "parts[0].part: 'cel' is not known here; did you mean cell?"),
+        (
+            {"parts": [{"part": "cel"}]},
+            "parts[0].part: 'cel' is not known here; did you mean cell?",
+        ),
         (
             {"parts": [{"part": "cell", "lost": ["touch", "tuch"]}]},
             "parts[0].lost[1]: 'tuch' is not known here; did you mean touch?",
@@ -442,7 +448,9 @@ def test_a_word_that_the_kind_lacks_is_refused(fields: Any, says: str) -> None:
 
 def test_all_places_of_a_sign_are_listed_in_order_and_once() -> None:
     """Where no word is near, those there are stand in one order, the same on every run."""
-    places = ", ".join(sorted({*small.beacon().areas, *small.beacon().parts, *small.beacon().zones}))
+    places = ", ".join(
+        sorted({*small.beacon().areas, *small.beacon().parts, *small.beacon().zones})
+    )
     says = f"signs[0].where: 'attic' is not known here; use one of {places}"
     assert refusal(signs=[{"sign": "pry_mark", "where": "attic"}]) == [says]
 
@@ -542,6 +550,13 @@ def test_two_results_of_one_stage_contradict_each_other(other: dict[str, str]) -
 def test_results_that_differ_in_day_or_stage_do_not_contradict(other: dict[str, str]) -> None:
     """A later stage, another day or another function may well come to another result."""
     small.read(tests=[TOUCHED, {**TOUCHED, **other}])
+
+
+@pytest.mark.parametrize("part", ["cell", "board"])
+def test_a_part_that_was_fitted_is_not_out(part: str) -> None:
+    """A new cell or board is in, with its hazards and locks, whatever was taken out for it."""
+    (line,) = refusal(removed=["foot", part], parts=[{"part": part}])
+    assert line.startswith("removed[1]: ")
 
 
 def test_what_every_unit_has_always_applies() -> None:

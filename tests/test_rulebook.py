@@ -74,7 +74,11 @@ def test_rules_are_found_by_id_and_by_name() -> None:
 
 def test_a_kind_gets_the_rules_that_look_at_it(tmp_path: Path) -> None:
     """Retired rules look at no kind, and a rule for one kind not at another."""
-    files = changed("rules/all.toml", 'topic = "clearance"\nwhen = { result = { is', 'kinds = ["bell"]\ntopic = "clearance"\nwhen = { result = { is')
+    files = changed(
+        "rules/all.toml",
+        'topic = "clearance"\nwhen = { result = { is',
+        'kinds = ["bell"]\ntopic = "clearance"\nwhen = { result = { is',
+    )
     book = small.load(tmp_path, files)
     of_beacon, of_bell = ({r.id for r in book.rules_for(kind)} for kind in ("beacon", "bell"))
     assert of_bell - of_beacon == {"CLR10"}
@@ -88,7 +92,11 @@ def test_a_kind_gets_the_rules_that_look_at_it(tmp_path: Path) -> None:
         ("kind", "becon", "becon: the rulebook has no such kind; did you mean beacon?"),
         ("kind", "x", "x: the rulebook has no such kind; known: beacon, bell"),
         ("rule", "BAT11", "BAT11: the rulebook has no such rule; did you mean BAT10?"),
-        ("rule", "batery-worn", "batery-worn: the rulebook has no such rule; did you mean battery-worn?"),
+        (
+            "rule",
+            "batery-worn",
+            "batery-worn: the rulebook has no such rule; did you mean battery-worn?",
+        ),
     ],
 )
 def test_an_unknown_name_is_told_with_the_nearest(what: str, name: str, says: str) -> None:
@@ -98,7 +106,10 @@ def test_an_unknown_name_is_told_with_the_nearest(what: str, name: str, says: st
 
 def test_a_broken_kind_is_refused_when_asked_for(tmp_path: Path) -> None:
     """A kind file with a loose end names it; other kinds are not held up by it."""
-    book = small.load(tmp_path, changed("kinds/bell.toml", 'tune = { retest = ["ring"]', 'tune = { retest = ["rang"]'))
+    book = small.load(
+        tmp_path,
+        changed("kinds/bell.toml", 'tune = { retest = ["ring"]', 'tune = { retest = ["rang"]'),
+    )
     assert book.kind("beacon").kind == "beacon"
     assert small.refusal(RuleError, book.kind, "bell") == [
         "bell.toml: tune re-tests 'rang'; name a function of the kind"
@@ -116,10 +127,14 @@ SUBJECT_WORDS = ", ".join(SUBJECTS)
         (
             'name = "mark-seen-at-arms-length"',
             'name = "mark-seen-at-reading-distance"',
-            "rules/all.toml: MRK20: mark-seen-at-reading-distance is already used in rules/all.toml; "
-            "choose another",
+            "rules/all.toml: MRK20: mark-seen-at-reading-distance is already used "
+            "in rules/all.toml; choose another",
         ),
-        ('id = "MRK20"', 'id = "MRK10"', "rules/all.toml: MRK10: MRK10 is already used in rules/all.toml; choose another"),
+        (
+            'id = "MRK20"',
+            'id = "MRK10"',
+            "rules/all.toml: MRK10: MRK10 is already used in rules/all.toml; choose another",
+        ),
         (
             'subject = "missing"',
             'subject = "lacking"',
@@ -146,7 +161,8 @@ SUBJECT_WORDS = ", ".join(SUBJECTS)
         (
             "when = { visibility = { at_least = 2 } }",
             "when = { look_again = { is = true } }",
-            "rules/all.toml: MRK20: caps on look_again, which more work would mend; only disclose it",
+            "rules/all.toml: MRK20: caps on look_again, which more work would mend; "
+            "only disclose it",
         ),
         (
             'caps_class = "hold"\ncaution',
@@ -155,7 +171,7 @@ SUBJECT_WORDS = ", ".join(SUBJECTS)
             "say what follows, or remove it",
         ),
         (
-            'cites = [{ source = "beacon-code", locator = "Clause 4", takes = "80 % as the wear line" }]\n',
+            'cites = [{ source = "beacon-code", locator = "Clause 4", takes = "80 % as worn" }]\n',
             "",
             "rules/all.toml: BAT10: is called published but cites nothing; "
             "cite a source, or say common_practice",
@@ -196,8 +212,16 @@ def test_a_cap_on_what_more_work_would_mend_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("file", "text", "says"),
     [
-        ("rules/bad.toml", "rule = 3", "rules/bad.toml: Expected `array`, got `int` - at `$.rule`; mend the file"),
-        ("rules/bad.toml", "[[rules]]", "rules/bad.toml: Object contains unknown field `rules`; mend the file"),
+        (
+            "rules/bad.toml",
+            "rule = 3",
+            "rules/bad.toml: Expected `array`, got `int` - at `$.rule`; mend the file",
+        ),
+        (
+            "rules/bad.toml",
+            "[[rules]]",
+            "rules/bad.toml: Object contains unknown field `rules`; mend the file",
+        ),
         (
             "rules/bad.toml",
             '[[rule]]\nid = "XX10"\nname = "x"',
@@ -216,18 +240,26 @@ def test_a_cap_on_what_more_work_would_mend_is_refused(tmp_path: Path) -> None:
             "rules/bad.toml: change[0]: Object missing required field `why`; "
             "see `gradekit explain` for a rule that works",
         ),
-        ("rulebook.toml", 'name = "x"', "rulebook.toml: Object missing required field `version`; mend the file"),
-        ("sources.toml", "source = 1", "sources.toml: Expected `array`, got `int` - at `$.source`; mend the file"),
+        (
+            "rulebook.toml",
+            'name = "x"',
+            "rulebook.toml: Object missing required field `version`; mend the file",
+        ),
+        (
+            "sources.toml",
+            "source = 1",
+            "sources.toml: Expected `array`, got `int` - at `$.source`; mend the file",
+        ),
     ],
 )
-def test_a_file_of_another_shape_is_refused(tmp_path: Path, file: str, text: str, says: str) -> None:
+def test_a_file_of_another_shape_is_refused(
+    tmp_path: Path, file: str, text: str, says: str
+) -> None:
     """A file that holds something else than it should is named, with its place."""
     assert says in refusal(tmp_path, {**FILES, file: text})
 
 
-@pytest.mark.parametrize(
-    "file", ["rules/all.toml", "sources.toml", "rulebook.toml"]
-)
+@pytest.mark.parametrize("file", ["rules/all.toml", "sources.toml", "rulebook.toml"])
 @pytest.mark.parametrize("data", [b"rule = ", b"\xff\xfe", b"a = 1\na = 2"])
 def test_a_file_that_is_no_toml_is_refused(tmp_path: Path, file: str, data: bytes) -> None:
     """A broken file ends in a refusal that names it, never in a traceback of the parser."""
@@ -240,9 +272,7 @@ def test_a_file_that_is_no_toml_is_refused(tmp_path: Path, file: str, data: byte
 def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
     """Rules that cannot be found are an error, never an empty rulebook."""
     lines = small.refusal(RuleError, lambda: load_rulebook(shipped=tmp_path / "none"))
-    assert lines == [
-        "rulebook.toml: cannot be read (No such file or directory); check the folder"
-    ]
+    assert lines == ["rulebook.toml: cannot be read (No such file or directory); check the folder"]
 
 
 def test_a_shops_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
@@ -258,15 +288,40 @@ def test_a_shops_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
 def test_every_fault_of_a_folder_is_told_in_one_run(tmp_path: Path) -> None:
     """One run lists the faults of every rule in every file."""
     files = changed("rules/all.toml", 'source = "beacon-code"', 'source = "bacon-code"')
-    files = changed("rules/all.toml", "{ visibility = { at_least = 2 } }", "{ depth = { is = 3, over = 4 } }", files)
+    files = changed(
+        "rules/all.toml",
+        "{ visibility = { at_least = 2 } }",
+        "{ depth = { is = 3, over = 4 } }",
+        files,
+    )
     files = changed("rules/all.toml", 'subject = "missing"', 'subject = "lacking"', files)
-    files["rules/more.toml"] = HOUSE.replace("OWN10", "own10") + HOUSE.replace('"house"', '"law"')
+    files["rules/more.toml"] = HOUSE.replace('since = "1"', 'since = ""') + HOUSE.replace(
+        '"house"', '"law"'
+    )
     files["rules/wrong.toml"] = "rule = "
     files["sources.toml"] = SOURCE_WITHOUT_DAY + FILES["sources.toml"]
-    assert [line.rpartition("; ")[0] for line in refusal(tmp_path, files)] == []
+    assert [line.rpartition("; ")[0] for line in refusal(tmp_path, files)] == [
+        "rules/more.toml: OWN10: Expected `str` of length >= 1 - at `$.since`",
+        "rules/more.toml: OWN10: Invalid enum value 'law' - at `$.basis`",
+        "rules/wrong.toml: Invalid value (at end of document)",
+        "sources.toml: other-code: Object missing required field `published`",
+        "rules/all.toml: BAT10: cites 'bacon-code', which sources.toml lacks",
+        "rules/all.toml: MRK20: when.depth.is: does not know 3",
+        "rules/all.toml: MRK20: when.depth.over: is no operator",
+        "rules/all.toml: MIS10: subject 'lacking' is unknown",
+    ]
 
 
-SOURCE_WITHOUT_DAY = '[[source]]\nid = "other-code"\npublisher = "Guild"\ntitle = "x"\nedition = "1"\n'
+SOURCE_WITHOUT_DAY = (
+    '[[source]]\nid = "other-code"\npublisher = "Guild"\ntitle = "x"\nedition = "1"\n'
+)
+
+
+def test_a_source_that_stands_twice_is_refused(tmp_path: Path) -> None:
+    """Of two sources of one id the later would silently win, and with it another edition."""
+    twice = FILES["sources.toml"] + FILES["sources.toml"].replace('"2"', '"3"')
+    (line,) = refusal(tmp_path, {**FILES, "sources.toml": twice})
+    assert line.startswith("sources.toml: beacon-code: ")
 
 
 # --- a shop's own folder -------------------------------------------------------------------------
@@ -432,7 +487,7 @@ def test_every_file_counts_for_the_digest(tmp_path: Path, file: str) -> None:
 
 
 def test_where_a_text_stands_counts_for_the_digest(tmp_path: Path) -> None:
-    """The same text under another name is another rulebook; a file that is no TOML is none of it."""
+    """The same text under another name is another rulebook; what is no TOML is none of it."""
     moved = {**FILES, "rules/moved.toml": FILES["rules/all.toml"], "rules/all.toml": ""}
     assert digest_of(tmp_path / "one") != digest_of(tmp_path / "two", moved)
     assert digest_of(tmp_path / "one") == digest_of(tmp_path / "three", {**FILES, "notes.md": "x"})

@@ -152,7 +152,7 @@ def test_each_item_is_looked_at_by_itself() -> None:
 def test_an_open_list_may_hold_more(subject: str, when: Any, name: str) -> None:
     """While a list is open a rule cannot tell, and once it is empty it is clear."""
     assert said(subject, when) == [(name, CANNOT_TELL)]
-    recorded = {"intake": {"symptoms": []}} if name == "symptoms" else {name: []}
+    recorded: Any = {"intake": {"symptoms": []}} if name == "symptoms" else {name: []}
     assert said(subject, when, **recorded) == []
     assert said(subject, when, **recorded, partly=[name]) == [(name, CANNOT_TELL)]
 

@@ -1,10 +1,12 @@
 """STANDINGS: what is told of a part counts no more than what the evidence bears out."""
 
 from itertools import product
+from pathlib import Path
 from typing import Any, get_args
 
 import pytest
 
+from gradekit.facts import establish
 from gradekit.inspection import DeviceSays, Evidence, Origin
 from gradekit.subjects import PartFact, Standing
 from tests import small
@@ -174,7 +176,7 @@ def test_a_sign_in_its_area_takes_the_claim_from_a_part(
     """Where somebody was in that area before, a part only told to be original is unknown."""
     fitted = {} if hand is None else {"fitted_by": hand}
     fact = part({**CLAIMED, **fitted}, signs=[sign])
-    assert (fact.standing, fact.open) == (standing, set())
+    assert (fact.standing, *fact.open) == (standing,)
 
 
 @pytest.mark.parametrize("hand", ["maker", "authorised", "independent", "in_house"])
@@ -188,7 +190,7 @@ def test_a_sign_takes_nothing_from_a_part_that_is_shown() -> None:
     """What an invoice or the device bears out stands, sign or no sign."""
     fields = {"origin": "pulled", "evidence": ["donor_record"], "device_says": "verified"}
     fact = part(fields, signs=[{"sign": "pry_mark", "where": "front"}])
-    assert (fact.standing, fact.open) == ("original_confirmed", set())
+    assert (fact.standing, *fact.open) == ("original_confirmed",)
 
 
 @pytest.mark.parametrize("others", [{"partly": ["signs"]}, {"signs": None}])
@@ -197,7 +199,7 @@ def test_a_claim_is_open_until_the_signs_are_recorded(others: Any) -> None:
     fields = {"signs": [], **others}
     recorded = {name: value for name, value in fields.items() if value is not None}
     (fact,) = small.facts(parts=[{"part": "lens", **CLAIMED}], **recorded).parts
-    assert (fact.standing, fact.open) == ("claimed_original", {"standing"})
+    assert (fact.standing, *fact.open) == ("claimed_original", "standing")
 
 
 # --- what else is told of parts, signs and works -------------------------------------------------
@@ -222,17 +224,80 @@ def test_a_part_keeps_what_is_told_of_it() -> None:
         "aftermarket",
     )
     assert (fact.fitted_by, fact.used, fact.device_says, fact.lost) == ("in_house", False, None, 2)
+    assert fact.lost_functions == ("touch", "dimming")
     assert (part({"lost": []}).lost, part({}).lost) == (0, None)
+
+
+@pytest.mark.parametrize(
+    ("name", "flags"),
+    [("screen", "visible"), ("cell", "cell"), ("foot", "small"), ("board", "vital"), ("port", "")],
+)
+def test_a_part_is_what_its_kind_says(name: str, flags: str) -> None:
+    """Fitted, missing or taken out, a part is visible, a cell, small or vital as the kind says."""
+    (fitted,) = small.facts(parts=[{"part": name}]).parts
+    (missing,) = small.facts(missing=[name]).missing
+    (removed,) = small.facts(removed=[name]).removed
+    for fact in (fitted, missing, removed):
+        said = [word for word in ("visible", "cell", "small", "vital") if getattr(fact, word)]
+        assert said == flags.split()
 
 
 def test_a_sign_knows_its_area() -> None:
     """A sign lies in the area of its zone or part, and tells whether somebody was inside."""
     signs = [{"sign": "wrong_screw", "where": "port"}, {"sign": "corrosion"}]
-    facts = small.facts(signs=signs).signs
-    assert [(s.about, s.where, s.area, s.earlier_work) for s in facts] == [
-        ("signs[0]", "port", "side", True),
-        ("signs[1]", None, None, False),
+    facts = small.facts(signs=signs, inside_seen=True).signs
+    assert [(s.about, s.where, s.area, s.earlier_work, s.inside_seen) for s in facts] == [
+        ("signs[0]", "port", "side", True, True),
+        ("signs[1]", None, None, False, True),
     ]
+
+
+HOT = {"sign": "overheating"}
+
+
+@pytest.mark.parametrize(
+    ("fields", "stays"),
+    [
+        ({}, True),
+        ({"removed": ["cell"]}, True),
+        ({"removed": ["cell", "reserve_cell"]}, False),
+        ({"removed": ["cell"], "device": {"has": []}}, False),
+        ({"removed": ["board"]}, True),
+    ],
+)
+def test_a_sign_of_a_failing_cell_goes_with_the_last_cell(fields: Any, stays: bool) -> None:
+    """While any battery may still be in, a sign of a failing one stays."""
+    facts = small.facts(signs=[HOT, {"sign": "pry_mark"}], **fields).signs
+    assert [s.about for s in facts] == (["signs[0]", "signs[1]"] if stays else ["signs[1]"])
+    assert [s.cell for s in facts] == ([True, False] if stays else [False])
+
+
+def test_a_sign_of_a_failing_cell_stays_where_no_battery_was_taken_out(tmp_path: Path) -> None:
+    """That the features list no battery does not make the sign of a failing one go away."""
+    files = small.changed(
+        "kinds/beacon.toml",
+        'main = { carried_by = ["cell"] }',
+        'main = { carried_by = ["cell"], if_present = "reserve" }',
+    )
+    kind = small.load(tmp_path, files).kind("beacon")
+    inspection = small.read(device={"has": []}, signs=[HOT])
+    facts = establish(inspection, kind, inspection.inspected_on)
+    assert [s.about for s in facts.signs] == ["signs[0]"]
+
+
+@pytest.mark.parametrize(
+    ("repair", "level"),
+    [
+        ({"work": "clean"}, "surface"),
+        ({"work": "board_repair"}, "board"),
+        ({"work": "port"}, None),
+        ({"work": "port", "level": "board"}, "board"),
+    ],
+)
+def test_work_goes_as_deep_as_told_or_as_its_kind(repair: Any, level: str | None) -> None:
+    """Where a record does not say how deep the work went, its nature does, or it is not known."""
+    (fact,) = small.facts(repairs=[repair]).repairs
+    assert fact.level == level
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ A rule drawn at random would hardly ever say a word, so its limits and words are
 of the units at hand: just at them, just beside them, or anything else.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from functools import cache, partial
 from typing import Any, NamedTuple
@@ -93,6 +93,38 @@ def _rule(number: int, draft: dict[str, Any]) -> Rule:
     return Rule(
         id=id, name=id.lower(), since="1", topic="law", disclose="law", basis="house", **draft
     )
+
+
+# --- the smallest rulebooks ----------------------------------------------------------------------
+
+
+def smallest(before: Facts, after: Facts) -> Iterator[Rulebook]:
+    """Every lawful rulebook of one rule that has one comparison, on what a change touched.
+
+    Rules are built of comparisons, so a fact that moves the wrong way shows here first.
+    """
+    for about in _touched((before, after)):
+        field = fields(about.subject)[str(about.field)]
+        for operators in _comparisons(field, about) if field.may_cap else ():
+            when = {str(about.field): operators}
+            draft = {"subject": about.subject, "when": when, "caps_class": CLASSES[-1]}
+            yield DrawnRulebook([_rule(0, draft)])
+
+
+def _comparisons(field: Field, about: About) -> Iterator[dict[str, Any]]:
+    yield {"recorded": False}
+    known = sorted({getattr(fact, str(about.field)) for fact in about.items} - {None})
+    if field.worse in ("true", "false"):
+        yield {"is": field.worse == "true"}
+    elif field.words and field.worse == "later":
+        yield from ({operator: word} for word in known for operator in ("at_least", "above"))
+    elif field.words or field.type not in (int, float):
+        yield from ({"is": value} for value in known)
+    else:
+        yield from ({operator: n} for n in known for operator in _TOWARDS[field.worse])
+
+
+# --- any rule ------------------------------------------------------------------------------------
 
 
 @st.composite

@@ -408,7 +408,7 @@ def last_stage() -> record.Stage:
 
 
 def _best_device(kind: Kind) -> record.Device:
-    places = get_args(shapes(record.Identifier)["seen_on"].type)
+    places = get_args(shapes(record.Identifier)["seen_on"].type)[:2]
     return record.Device(
         kind=kind.kind,
         year=DAY.year,

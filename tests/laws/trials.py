@@ -4,7 +4,7 @@ A trial tells itself shortly, so that a law that fails can be read: only what se
 from a flawless one of its kind, the change, the rules, and what came of it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -17,8 +17,8 @@ from gradekit.kinds import Kind
 from gradekit.rulebook import Rulebook
 from gradekit.subjects import Facts
 from tests.laws.ladders import reached
-from tests.laws.rulebooks import facts_of, rulebooks
-from tests.laws.strategies import days, flawless, shipped, units
+from tests.laws.rulebooks import facts_of, rulebooks, smallest
+from tests.laws.strategies import days, flawless, shipped
 
 
 class Change(NamedTuple):
@@ -45,6 +45,11 @@ class Trial(NamedTuple):
     def after(self) -> Assessment:
         """The result with the change."""
         return assess(self.change.unit, self.book, self.on)
+
+    def under_the_smallest_rules(self) -> Iterator["Trial"]:
+        """The same change under each rulebook of a single comparison on what it touched."""
+        facts = [facts_of(unit, self.on) for unit in (self.unit, self.change.unit)]
+        return (self._replace(book=book) for book in smallest(*facts))
 
     def __repr__(self) -> str:
         before, after = self.before, self.after
@@ -83,17 +88,19 @@ Changes = Callable[[Inspection, Kind, Facts, date], st.SearchStrategy[Change]]
 
 
 @st.composite
-def trials(draw: st.DrawFn, changes: Changes, kind: str | None = None) -> Trial:
-    """Any unit, changed in one of these ways, under the shipped rules."""
-    unit, on = draw(units(kind)), draw(days())
+def trials(draw: st.DrawFn, changes: Changes, of: st.SearchStrategy[Inspection]) -> Trial:
+    """One of these units, changed in one of these ways, under the shipped rules."""
+    unit, on = draw(of), draw(days())
     ways = changes(unit, shipped().kind(unit.device.kind), facts_of(unit, on), on)
     return Trial(unit, draw(ways), on, shipped())
 
 
 @st.composite
-def trials_of_any_rules(draw: st.DrawFn, changes: Changes) -> Trial:
-    """Any unit, changed in one of these ways, under any lawful rulebook."""
-    trial = draw(trials(changes))
+def trials_of_any_rules(
+    draw: st.DrawFn, changes: Changes, of: st.SearchStrategy[Inspection]
+) -> Trial:
+    """One of these units, changed in one of these ways, under any lawful rulebook."""
+    trial = draw(trials(changes, of))
     facts = [facts_of(unit, trial.on) for unit in (trial.unit, trial.change.unit)]
     return trial._replace(book=draw(rulebooks(*facts)))
 

@@ -52,8 +52,8 @@ def told_words(struct: Any, name: str) -> tuple[Any, ...]:
 
     Told apart by the facts: a fact has no word for what is only another way to be silent.
     """
-    known = get_args(shapes(struct)[name].type)
-    fact = shapes(fact_of(struct)).get(name)
+    field, fact = shapes(struct)[name], shapes(fact_of(struct)).get(name)
+    known = get_args(field.type) if get_origin(field.type) is Literal else ()
     if fact is None or get_origin(fact.type) is not Literal:
         return known
     return tuple(word for word in known if word in get_args(fact.type))
@@ -62,20 +62,20 @@ def told_words(struct: Any, name: str) -> tuple[Any, ...]:
 # --- a step towards the worse end ----------------------------------------------------------------
 
 
-def worse_steps(unit: Inspection, facts: Facts) -> list[tuple[Path, list[Any]]]:
-    """Every ordered field that is recorded, with worse values for it.
+def worse_steps(unit: Inspection, facts: Facts) -> dict[tuple[Any, str], list[tuple[Path, Any]]]:
+    """Every ordered field, with the places where it is recorded and worse values for it.
 
     What the rest of the record overrules (seals said to be unopened on a unit that was opened) is
     a fact no more: to say it anew is to look again, so it takes no step.
     """
-    stands = facts.unit[0]
-    return [
-        ((*path, name), worse)
-        for path, node in nodes(unit)
-        for name in node.__struct_fields__
-        if (worse := _worse(type(node), name, getattr(node, name)))
-        if path or getattr(stands, name, None) in (None, getattr(node, name))
-    ]
+    found: dict[tuple[Any, str], list[tuple[Path, Any]]] = {}
+    for path, node in nodes(unit):
+        for name in node.__struct_fields__:
+            value = getattr(node, name)
+            if path or getattr(facts.unit[0], name, value) == value:
+                steps = [((*path, name), worse) for worse in _worse(type(node), name, value)]
+                found.setdefault((type(node), name), []).extend(steps)
+    return {field: steps for field, steps in found.items() if steps}
 
 
 def _worse(struct: Any, name: str, value: Any) -> list[Any]:
@@ -97,11 +97,11 @@ def _worse(struct: Any, name: str, value: Any) -> list[Any]:
 
 def stepped(unit: Inspection, facts: Facts) -> st.SearchStrategy[Change]:
     """The unit with one recorded value a step worse. Empty where there is none."""
-    steps = worse_steps(unit, facts)
+    steps = list(worse_steps(unit, facts).values())
     if not steps:
         return st.nothing()
-    all_steps = [(path, value) for path, values in steps for value in values]
-    return st.sampled_from(all_steps).map(lambda step: _stepped(unit, *step))
+    one = st.sampled_from(steps).flatmap(st.sampled_from)
+    return one.map(lambda step: _stepped(unit, *step))
 
 
 def _stepped(unit: Inspection, path: Path, value: Any) -> Change:
