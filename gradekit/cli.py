@@ -232,6 +232,63 @@ def _text(
     )
 
 
+# --- listing -----------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--market", help="Market, e.g. AU or US-CA (default: the shop's).")
+@click.option("--language", help="Language (default: the shop's, else the market's first).")
+@click.option("--as", "form", type=click.Choice(["text", "html", "json"]), default="text")
+@_on
+@_shop
+def listing(
+    file: Path,
+    market: str | None,
+    language: str | None,
+    form: str,
+    on: date | None,
+    shop_file: Path | None,
+) -> int:
+    """Write the listing of one device for a market; a unit on hold has none, and it says why."""
+    from gradekit.listing import ListingRefused, write_listing, write_page
+    from gradekit.markets import load_market
+    from gradekit.sales import Sale, reminders
+
+    session = _session(shop_file)
+    rulebook, shop = session.rulebook, session.shop
+    source = next(_sources(file))
+    try:
+        inspection = _inspection(source, session)
+        code = market or (shop.market if shop else None)
+        if code is None:
+            raise click.UsageError("say which market: --market AU, or --shop with a market")
+        profile = load_market(rulebook, code)
+        sale = Sale(
+            inspection=inspection,
+            assessment=assess(inspection, rulebook, on),
+            kind=rulebook.kind(inspection.device.kind),
+            shop=shop,
+            agreed_months=shop.terms.liability_months if shop else None,
+        )
+        written = write_listing(sale, profile, rulebook, language)
+    except RecordError as error:
+        _complain(error.problems, source.name)
+        return NOTHING if error.unreadable else REFUSED
+    except ListingRefused as error:
+        _complain(error.problems, source.name)
+        return REFUSED
+    phrases = Phrases(rulebook, written.language)
+    if form == "json":
+        click.echo(msgspec.json.encode(written))
+    else:
+        page = written.text if form == "text" else write_page(written, phrases, rulebook)
+        click.echo(page, nl=False)
+    for key in reminders(profile, sale):
+        click.echo(f"reminder: {phrases.render(key, {})}", err=True)
+    return DONE
+
+
 # --- the rulebook ------------------------------------------------------------------------------
 
 

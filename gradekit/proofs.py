@@ -248,9 +248,7 @@ def _unreachable(rule: Rule, rulebook: Rulebook) -> Iterator[Problem]:
     names = [name for name in rulebook.kind_files if rule.applies_to(name)]
     for name in rule.kinds:
         if name not in rulebook.kind_files:
-            yield Problem(
-                rule.id, f"is for the kind {name!r}, which there is not", "check the name"
-            )
+            yield Problem(rule.id, f"is for {name!r}, and there is no such kind", "mend the name")
     vocabularies = [_vocabulary(rulebook.kind(name)) for name in names]
     for compare in rule.condition.walk():
         key = (rule.subject, compare.field)
@@ -283,9 +281,7 @@ def _without_effect(rulebook: Rulebook, problems: list[Problem]) -> list[Problem
         for item in _excuses(folder / "no_effect.toml", problems)
     ]
     return [
-        Problem(
-            f"{name}: {where}", f"{word} makes no difference", "add a rule or a no_effect entry"
-        )
+        Problem(f"{name}: {where}", f"{word} makes no difference", "add a rule or excuse it")
         for name in rulebook.kind_files
         for where, word in _idle_words(rulebook, rulebook.kind(name))
         if not _excused(excused, name, where, word)
@@ -353,7 +349,7 @@ def _ages(source: Source, on: date) -> Iterator[tuple[Problem, bool]]:
     due = source.checked_on + timedelta(days=source.review_days)
     if due < on:
         yield (
-            Problem(where, f"was due for another look on {due}", "read it again and date it"),
+            Problem(where, f"was due for another look on {due}", "read it again, date it"),
             False,
         )
 

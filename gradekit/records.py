@@ -348,19 +348,19 @@ def _clearance_problems(
 
 def _days(inspection: Inspection) -> Iterator[tuple[str, date | UnsetType]]:
     """Every day on which something must already have happened."""
-    if inspection.intake is not UNSET:
-        yield "intake.on", inspection.intake.on
-    if inspection.acquisition is not UNSET:
-        yield "acquisition.on", inspection.acquisition.on
-    if inspection.erasure is not UNSET:
-        yield "erasure.on", inspection.erasure.on
+    for name in ("intake", "acquisition", "erasure"):
+        if (whole := getattr(inspection, name)) is not UNSET:
+            yield f"{name}.on", whole.on
     for name in ("test_runs", "tests", "parts", "repairs"):
         for i, item in _each(getattr(inspection, name)):
             yield f"{name}[{i}].on", item.on
-    for i, item in _each(inspection.device.identifiers):
-        yield f"device.identifiers[{i}].read_on", item.read_on
-    for name in ("displays", "batteries"):
-        for i, item in _each(getattr(inspection, name)):
+    readings = (
+        ("device.identifiers", inspection.device.identifiers),
+        ("displays", inspection.displays),
+        ("batteries", inspection.batteries),
+    )
+    for name, items in readings:
+        for i, item in _each(items):
             yield f"{name}[{i}].read_on", item.read_on
 
 

@@ -153,9 +153,7 @@ def gate_problems(market: Market, sale: Sale, language: str | None = None) -> li
 
 def _hold(sale: Sale) -> Problem:
     if sale.assessment.sale_class != "hold":
-        return Problem(
-            "offer.sell_as", "the shop holds this unit back", "offer it as another class"
-        )
+        return Problem("offer.sell_as", "the shop holds it back", "offer it as another class")
     blockers = ", ".join(sale.assessment.blockers)
     problem = f"the unit is on hold ({blockers}): it is not for sale"
     return Problem("sale_class", problem, "clear what blocks it; `gradekit grade` says what does")

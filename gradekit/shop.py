@@ -36,7 +36,7 @@ class Terms(_Profile, frozen=True, kw_only=True):
     delivery: str | None = None
     guarantee: str | None = None
     liability_months: Annotated[int, Meta(gt=0)] | None = None
-    """A shorter legal liability for used goods, where the law lets buyer and seller agree on one."""
+    """A shorter legal liability for used goods, where buyer and seller may agree on one."""
 
 
 class Shop(_Profile, frozen=True, kw_only=True):

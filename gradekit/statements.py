@@ -16,10 +16,10 @@ B = TypeVar("B")
 Tone = Literal["yes", "maybe", "no"]
 """Asserted; hedged (as far as we can tell); denied, asked, supposed, or said of the past."""
 
-PREDICATES = ("claim", "forbidden", "status")
+PREDICATES = ("claim", "alone", "forbidden", "status", "lack")
 """Tables whose wordings take up a negation that stands before them."""
 
-_KEEP_SHORTER = ("claim", "but", "forbidden", "notion")
+_KEEP_SHORTER = ("claim", "alone", "but", "forbidden", "notion")
 """Tables in which a wording inside a longer one of another name still counts."""
 
 _NEAR = 3

@@ -90,6 +90,7 @@ class _Habits(_Data, frozen=True, kw_only=True):
     umlauts: bool = False
     abbreviations: tuple[str, ...] = ()
     contrast: tuple[str, ...] = ()
+    labels: tuple[str, ...] = ()
     true_words: tuple[str, ...] = ()
     joints: tuple[str, ...] = ()
     fillers: tuple[str, ...] = ()
@@ -157,11 +158,12 @@ class Wordbook:
             umlauts=reading.umlauts,
             abbreviations=frozenset(reading.abbreviations),
             contrast=frozenset(reading.contrast),
+            labels=frozenset(reading.labels),
             true_words=frozenset(reading.true_words),
         )
         self._joints, self._fillers = frozenset(reading.joints), frozenset(reading.fillers)
         self._yes, self._no = frozenset(reading.yes), frozenset(reading.no)
-        named = {**_named(self.tables), **_said(language)}
+        named = {**_named(self.tables), **dict(_said(language))}
         try:
             self.lexicon = Lexicon(named, language.sets, habits)
         except BadWording as error:

@@ -73,6 +73,8 @@ class Habits(NamedTuple):
     abbreviations: frozenset[str] = frozenset()
     contrast: frozenset[str] = frozenset()
     """Words that begin a new clause."""
+    labels: frozenset[str] = frozenset()
+    """Words that name what the word behind a colon is said of (condition: new)."""
     true_words: frozenset[str] = frozenset()
     """Words that are one letter from a word of the lexicon and are no slip."""
 
@@ -161,7 +163,7 @@ class Text:
                 if not _wrapped(folded, piece, line_start, after):
                     self._break("\n\n" if "\n" in sign[1:] else "\n")
                 line_start = piece.end()
-            elif not self._abbreviated(piece):
+            elif not self._abbreviated(piece) and not self._labels(sign):
                 self._break("?" if "?" in sign else sign.strip()[-1])
         self._break("\n\n")
 
@@ -181,6 +183,11 @@ class Text:
         last = self.tokens[-1]
         touches = self.given[last.end : last.end + 1] == "."
         return touches and (last.word in self._habits.abbreviations or len(last.word) == 1)
+
+    def _labels(self, sign: str) -> bool:
+        """A colon behind a label ends nothing: "condition: new" is one clause."""
+        count = len(self.tokens) - self._first
+        return sign == ":" and 0 < count <= 2 and self.tokens[-1].word in self._habits.labels
 
     def _break(self, sign: str) -> None:
         ends = sign[0] in _SENTENCE_ENDS
@@ -370,16 +377,20 @@ class Lexicon:
         self._wordings: list[_Wording] = []
         self._starting: dict[str, list[int]] = {}
         vocabulary: set[str] = set()
-        for name, wordings in named.items():
-            for wording in wordings:
-                try:
-                    row = _Parser(wording, habits, sets).parse()
-                except BadWording as error:
-                    raise BadWording(f"{name}: {wording!r}: {error}") from None
-                for word in _first_words(row):
-                    self._starting.setdefault(word, []).append(len(self._wordings))
-                vocabulary |= set(_all_words(row))
-                self._wordings.append(_Wording(name, row))
+        bad: list[str] = []
+        for name, wording in ((n, w) for n, wordings in named.items() for w in wordings):
+            try:
+                row = _Parser(wording, habits, sets).parse()
+                firsts = _first_words(row)
+            except BadWording as error:
+                bad.append(f"{name}: {wording!r}: {error}")
+                continue
+            for word in firsts:
+                self._starting.setdefault(word, []).append(len(self._wordings))
+            vocabulary |= set(_all_words(row))
+            self._wordings.append(_Wording(name, row))
+        if bad:
+            raise BadWording("; ".join(bad))
         self._exact = {w for w in vocabulary if "*" not in w}
         self._heads = {w[:-1] for w in vocabulary if w[-1] == "*" and w[0] != "*"}
         self._tails = {w[1:] for w in vocabulary if w[0] == "*" and w[-1] != "*"}
