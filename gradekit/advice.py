@@ -87,5 +87,17 @@ def tasks(assessment: Assessment) -> list[Task]:
 
 
 def worth_looking(assessment: Assessment) -> list[OpenCheck]:
-    """Open checks that cost something now, or could cost more than what already holds."""
-    return [check for check in assessment.open_checks if check.costs_class or check.costs_grade]
+    """Open checks that cost something now, could cost more than what holds now, or ask for a
+    second look at something recorded.
+    """
+    held = CLASSES.index(assessment.sale_class)
+    grade = max(map(_grade_rank, assessment.reasons), default=0)
+    return [
+        check
+        for check in assessment.open_checks
+        if check.costs_class
+        or check.costs_grade
+        or (check.may_class and CLASSES.index(check.may_class) > held)
+        or (check.may_grade and GRADES.index(check.may_grade) > grade)
+        or not check.rules
+    ]

@@ -4,7 +4,7 @@ It stands between the sentences and the listing, and calls each mark by its numb
 shows only what the sentences may say: where the record has no place or size, it says so in words.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from hashlib import sha256
 from html import escape
 from itertools import groupby, zip_longest
@@ -14,7 +14,19 @@ from typing import get_args
 
 from gradekit.disclosures import Phrases
 from gradekit.errors import Problem, RuleError
-from gradekit.faces import GUTTER, TITLE, WIDTH, Drawn, Layout, Side, Tag, lay_out, ring, tags
+from gradekit.faces import (
+    CLEAR,
+    GUTTER,
+    TITLE,
+    WIDTH,
+    Drawn,
+    Layout,
+    Side,
+    Tag,
+    around,
+    lay_out,
+    tags,
+)
 from gradekit.inspection import Inspection, Mark
 from gradekit.kinds import Kind
 from gradekit.shapes import Box, Shape, shipped_shapes, trace
@@ -28,6 +40,11 @@ _INK = 'stroke="var(--map-line, currentColor)"'
 _TEXT = 'fill="var(--map-line, currentColor)" stroke="none"'
 _MARK = 'stroke="var(--map-mark, #c8501e)" stroke-width="1.6"'
 _TINT = 'fill="var(--map-mark, #c8501e)" fill-opacity="0.28"'
+_REMARKS: Mapping[str, Callable[[Drawn], bool]] = {
+    "larger": lambda mark: mark.larger,
+    "cut": lambda mark: mark.trace.cut,
+    "unsized": lambda mark: mark.unsized,
+}
 _NINE = (
     ("top_left", "top", "top_right"),
     ("left", "centre", "right"),
@@ -66,7 +83,8 @@ def _framed(drawing: str, height: float, title: str, described: str, language: s
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="damage-map" lang="{escape(language)}" '
         f'role="img" aria-labelledby="{id}-title {id}-desc" width="100%" '
-        f'viewBox="0 0 {t(WIDTH)} {t(height)}" style="max-width:var(--map-width,40rem)" '
+        f'viewBox="0 0 {t(WIDTH)} {t(height)}" '
+        f'style="max-width:var(--map-width,40rem);break-inside:avoid" '
         f'font-family="system-ui, sans-serif" font-size="{t(FONT)}" fill="none" '
         f'stroke-linecap="round" stroke-linejoin="round">'
         f'<title id="{id}-title">{escape(title)}</title>'
@@ -116,7 +134,7 @@ def _side(side: Side) -> str:
     hints = "".join(_rounded(hint, 3) for hint in side.hints)
     marks = "".join(_mark(mark, side.box) for mark in side.marks)
     placed = tags(side)
-    leaders = "".join(_leader(tag, side.box) for tag in placed)
+    leaders = "".join(map(_leader, placed))
     return (
         f'<g {_INK} stroke-width="1.2">{_rounded(side.box, 8)}'
         f'<g stroke-opacity="0.25" stroke-width="0.8">{hints}</g></g>'
@@ -133,8 +151,8 @@ def _rounded(box: Box, radius: float, more: str = "") -> str:
 
 
 def _mark(mark: Drawn, box: Box) -> str:
-    around = "" if mark.measured else _dashed(ring(mark, box))
-    return _outline(mark.shape, mark.trace.path) + around
+    ring = "" if mark.measured else _dashed(around(mark, box))
+    return _outline(mark.shape, mark.trace.path) + ring
 
 
 def _outline(shape: Shape, path: str) -> str:
@@ -146,28 +164,24 @@ def _dashed(box: Box) -> str:
     return _rounded(box, radius, f' {_INK} stroke-width="1" stroke-dasharray="2.2 2.6"')
 
 
-def _leader(tag: Tag, box: Box) -> str:
+def _leader(tag: Tag) -> str:
     """From the tag to the edge of the mark's outline or ring; to the middle of a bare line."""
-    around = tag.mark.trace.box if tag.mark.measured else ring(tag.mark, box)
     bare = tag.mark.measured and tag.mark.shape in ("line", "break", "fit")
-    x, y = around.middle
-    start = tag.x + _tag_width(tag) / 2 * (1 if tag.x < 0 else -1)
-    dx, dy = start - x, tag.y - y
-    away = hypot(2 * dx / around.width, 2 * dy / around.height) if not bare else 0
+    x, y = tag.to.middle
+    dx, dy = tag.x - x, tag.y - y
+    away = 0 if bare else hypot(2 * dx / tag.to.width, 2 * dy / tag.to.height)
     near = 1 / away if away > 1 else 0
-    return f"M{t(start)} {t(tag.y)}L{t(x + dx * near)} {t(y + dy * near)}"
-
-
-def _tag_width(tag: Tag) -> float:
-    return min(TAG + 5 * (len(str(tag.mark.number)) - 1), GUTTER - 2)
+    return f"M{t(tag.x)} {t(tag.y)}L{t(x + dx * near)} {t(y + dy * near)}"
 
 
 def _tag(tag: Tag) -> str:
-    width, digits = _tag_width(tag), str(tag.mark.number)
-    box = Box(tag.x - width / 2, tag.y - TAG / 2, width, TAG)
+    digits = str(tag.mark.number)
+    width = min(TAG + 5 * (len(digits) - 1), GUTTER - CLEAR - 0.5)
+    box = Box(tag.x - width if tag.x < 0 else tag.x, tag.y - TAG / 2, width, TAG)
+    x, y = box.middle
     size = min(FONT, 31 / len(digits))
     more = f' fill="none" {_INK} stroke-width="0.8"'
-    text = f'<text x="{t(tag.x)}" y="{t(tag.y)}" dy=".35em" font-size="{t(size)}">{digits}</text>'
+    text = f'<text x="{t(x)}" y="{t(y)}" dy=".35em" font-size="{t(size)}">{digits}</text>'
     return _rounded(box, 4, more) + text
 
 
@@ -209,23 +223,18 @@ def _notes(layout: Layout, phrases: Phrases, partly: Sequence[str]) -> Iterator[
     if layout.elsewhere:
         zones = groupby(sorted(layout.elsewhere, key=_zone), key=_zone)
         listed = sorted((sorted(n for n, _ in pairs), zone) for zone, pairs in zones)
-        told = "; ".join(f"{_listed(ns)} {phrases.word(zone)}" for ns, zone in listed)
+        told = "; ".join(f"{_listed(ns)}\u00a0{phrases.word(zone)}" for ns, zone in listed)
         yield _note(f"{_say(phrases, 'elsewhere')}: {told}")
     yield from _legend(layout, phrases)
     yield _scale(layout, phrases)
-    for key in ("larger", "cut", "unsized"):
-        ns = [mark.number for mark in layout.marks if _true(mark, key)]
-        if ns:
+    for key, holds in _REMARKS.items():
+        if ns := [mark.number for mark in layout.marks if holds(mark)]:
             yield _note(f"{_say(phrases, key)}: {_listed(ns)}")
     yield from map(_note, partly)
 
 
 def _zone(pair: tuple[int, Mark]) -> str:
     return pair[1].zone
-
-
-def _true(mark: Drawn, key: str) -> bool:
-    return {"larger": mark.larger, "cut": mark.trace.cut, "unsized": mark.unsized}[key]
 
 
 def _listed(ns: Sequence[int]) -> str:
@@ -245,8 +254,8 @@ def _legend(layout: Layout, phrases: Phrases) -> Iterator[tuple[str, float]]:
 
 
 def _sample(shape: Shape, phrases: Phrases) -> tuple[str, float]:
-    around = Box(0, 0, SAMPLE - 8, LINE)
-    path = trace(shape, around.middle, (12, 9), around).path
+    room = Box(0, 0, SAMPLE - 8, LINE)
+    path = trace(shape, room.middle, (12, 9), room).path
     outline = f"<g {_MARK}>{_outline(shape, path)}</g>"
     return _note(_say(phrases, shape), outline, SAMPLE, WIDTH / 2)
 
@@ -257,7 +266,7 @@ def _scale(layout: Layout, phrases: Phrases) -> tuple[str, float]:
         return _note(_say(phrases, "not_to_scale"))
     most = 50 / layout.scale
     ten = 10.0 ** floor(log10(most))
-    length = max(step * ten for step in (1, 2, 5) if step * ten <= most)
+    length = max(step * ten for step in (1, 2, 5) if step * ten <= most or step == 1)
     wide = length * layout.scale
     bar = f'<path {_INK} stroke-width="1.2" d="M1 4v7M1 7.5h{t(wide)}M{t(1 + wide)} 4v7"/>'
     return _note(f"{length:g} mm. {_say(phrases, 'to_scale')}", bar, max(SAMPLE, wide + 8))

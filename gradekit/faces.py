@@ -18,10 +18,14 @@ WIDTH = 320.0
 """Of the drawing, in units of its own, as are all sizes here."""
 TALL = 300.0
 """What all rows of sides may take in height; tags may need more."""
+CROWD = 10
+"""Marks on one side above which the rows may take twice the height."""
 TITLE = 16.0
 """What the name of a side takes above it."""
 GUTTER = 24.0
 """Room for tags left and right of each side."""
+CLEAR = 3.0
+"""Between a side and its tags."""
 PITCH = 17.0
 """From one tag to the next."""
 RING = 13.0
@@ -71,13 +75,14 @@ def lay_out(
     paths = ((f"marks[{i}]", mark) for i, mark in enumerate(inspection.marks or ()))
     told = [(numbers[path], mark) for path, mark in paths if path in numbers]
     sizes, to_scale = _sizes(inspection)
-    spans = {name: tuple(sizes[axis] for axis in face.size) for name, face in kind.faces.items()}
-    columns, scale = _grid(list(spans.values()))
+    spans = {name: (sizes[f.size[0]], sizes[f.size[1]]) for name, f in kind.faces.items()}
+    crowd = max((sum(m.zone in f.zones for _, m in told) for f in kind.faces.values()), default=0)
+    columns, scale = _grid(list(spans.values()), crowd)
     sides, drawn = list[Side](), set[str]()
     for name, face in kind.faces.items():
         here = [(n, m) for n, m in told if m.zone in face.zones and m.zone not in drawn]
         drawn |= face.zones.keys()
-        box = Box(0, 0, *(span * scale for span in spans[name]))
+        box = Box(0, 0, spans[name][0] * scale, spans[name][1] * scale)
         hints = [_part(box, face, zone) for zone in _hinted(face, inspection, kind, here)]
         marks = _placed(here, face, box, shapes, scale if to_scale else None)
         sides.append(Side(name, box, tuple(hints), tuple(marks)))
@@ -88,23 +93,24 @@ def lay_out(
 def _sizes(inspection: Inspection) -> tuple[dict[Axis, float], bool]:
     """The device's sizes in mm; else the proportion of its display, or a square, not to scale."""
     size = known(inspection.device.size_mm)
-    if size is not None and min(size) > 0:
+    if size is not None and min(size) >= 1:  # anything smaller is a slip
         return dict(zip(get_args(Axis), size, strict=True)), True
     px = next((display.px for display in inspection.displays or () if display.px), (1, 1))
     return {"width": px[0], "height": px[1], "depth": min(px) / 8}, False
 
 
-def _grid(spans: Sequence[tuple[float, ...]]) -> tuple[int, float]:
-    """How many sides stand in a row, and the scale: whichever number shows them largest."""
+def _grid(spans: Sequence[tuple[float, float]], crowd: int) -> tuple[int, float]:
+    """How many sides stand in a row, and the scale: large, and in few rows if little is lost."""
     if not spans:
         return 1, 1.0
-    wide, high = (max(span) for span in zip(*spans, strict=True))
+    wide, high = max(w for w, _ in spans), max(h for _, h in spans)
+    tall = TALL if crowd <= CROWD else 2 * TALL
 
     def scale(columns: int) -> float:
         rows = ceil(len(spans) / columns)
-        return min((WIDTH / columns - 2 * GUTTER) / wide, (TALL / rows - TITLE) / high)
+        return min((WIDTH / columns - 2 * GUTTER) / wide, (tall / rows - TITLE) / high)
 
-    columns = max(range(1, min(len(spans), 4) + 1), key=scale)
+    columns = max(range(1, min(len(spans), 4) + 1), key=lambda n: scale(n) * sqrt(n))
     return columns, scale(columns)
 
 
@@ -192,6 +198,8 @@ def _drawn(
     length, breadth = size or (least, least)
     larger = length < least
     outline = trace(shape, at, (least, least) if larger else (length, max(breadth, 2)), box)
+    if larger or size is None:
+        outline = outline._replace(cut=False)
     unsized = size is None and scale is not None
     return Drawn(n, mark, shape, outline, measured=False, larger=larger, unsized=unsized)
 
@@ -212,58 +220,67 @@ def _size(mark: Mark, scale: float | None) -> tuple[float, float] | None:
 
 
 class Tag(NamedTuple):
-    """A number beside a side, at ``x``, ``y``, with the mark that its leader runs to."""
+    """A number beside a side; its leader runs from ``x``, ``y`` to the middle of ``to``."""
 
     mark: Drawn
     x: float
     y: float
+    to: Box
 
 
 def tags(side: Side) -> tuple[Tag, ...]:
     """A tag for each mark, left and right of the side; none overlaps another."""
-    marks = sorted(side.marks, key=lambda m: (m.trace.box.middle, m.number))
-    most = max(int(side.box.height / PITCH), ceil(len(marks) / 2))
-    left = sum(mark.trace.box.middle[0] < side.box.width / 2 for mark in marks)
-    left = min(max(left, len(marks) - most), most)
-    beside = side.box.width + GUTTER / 2
-    return *_column(marks[:left], -GUTTER / 2, side), *_column(marks[left:], beside, side)
+    ends = sorted(((around(m, side.box), m) for m in side.marks), key=_by_place)
+    most = max(int(side.box.height / PITCH), ceil(len(ends) / 2))
+    left = sum(to.middle[0] < side.box.width / 2 for to, _ in ends)
+    left = min(max(left, len(ends) - most), most)
+    beside = side.box.width + CLEAR
+    return *_column(ends[:left], -CLEAR, side), *_column(ends[left:], beside, side)
 
 
-def _column(marks: Sequence[Drawn], x: float, side: Side) -> Iterator[Tag]:
+def _by_place(end: tuple[Box, Drawn]) -> tuple[float, float, int]:
+    return *end[0].middle, end[1].number
+
+
+def _column(ends: Sequence[tuple[Box, Drawn]], x: float, side: Side) -> Iterator[Tag]:
     """Each tag as near its mark's height as the others allow, and no leader across another."""
-    marks = sorted(marks, key=lambda m: (m.trace.box.middle[1], m.number))
+    ends = sorted(ends, key=lambda end: (end[0].middle[1], *_by_place(end)))
     places, last = list[float](), -PITCH / 2
-    for mark in marks:
-        places.append(last := max(mark.trace.box.middle[1], last + PITCH))
-    last = max(side.box.height, PITCH * len(marks)) + PITCH / 2
+    for to, _ in ends:
+        places.append(last := max(to.middle[1], last + PITCH))
+    last = max(side.box.height, PITCH * len(ends)) + PITCH / 2
     for i in reversed(range(len(places))):
         places[i] = last = min(places[i], last - PITCH)
-    for mark, y in zip(_uncrossed(marks, x, places), places, strict=True):
-        yield Tag(mark, x, y)
+    for (to, mark), y in zip(_uncrossed(ends, x, places), places, strict=True):
+        yield Tag(mark, x, y, to)
 
 
-def _uncrossed(marks: Sequence[Drawn], x: float, places: Sequence[float]) -> list[Drawn]:
-    """Marks swapped until no swap shortens the leaders: straight ones that cross always could."""
+def _uncrossed(
+    ends: Sequence[tuple[Box, Drawn]], x: float, places: Sequence[float]
+) -> list[tuple[Box, Drawn]]:
+    """Swapped until no swap makes the leaders shorter: a swap of two that cross always does."""
 
-    def run(mark: Drawn, y: float) -> float:
-        middle = mark.trace.box.middle
+    def run(end: tuple[Box, Drawn], y: float) -> float:
+        middle = end[0].middle
         return hypot(middle[0] - x, middle[1] - y)
 
-    order, swapped = list(marks), True
+    order, swapped = list(ends), True
     while swapped:
         swapped = False
         for i, j in combinations(range(len(order)), 2):
             a, b = order[i], order[j]
             now = run(a, places[i]) + run(b, places[j])
-            if run(b, places[i]) + run(a, places[j]) < now - 1e-6:
+            if run(b, places[i]) + run(a, places[j]) < now - 1e-9:
                 order[i], order[j], swapped = b, a, True
     return order
 
 
-def ring(drawn: Drawn, box: Box) -> Box:
-    """The dashed ring about a mark whose exact place is not shown."""
-    around = drawn.trace.box
-    width = min(max(RING, around.width + 5), box.width)
-    height = min(max(RING, around.height + 5), box.height)
-    x, y = box.inset(width / 2, height / 2).kept(*around.middle)
+def around(drawn: Drawn, box: Box) -> Box:
+    """What a leader points at: a measured mark itself, or the dashed ring about another."""
+    if drawn.measured:
+        return drawn.trace.box
+    inner = drawn.trace.box
+    width = min(max(RING, inner.width + 5), box.width)
+    height = min(max(RING, inner.height + 5), box.height)
+    x, y = box.inset(width / 2, height / 2).kept(*inner.middle)
     return Box(x - width / 2, y - height / 2, width, height)

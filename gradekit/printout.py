@@ -185,7 +185,7 @@ def _in_short(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]
 
 
 def _headline(reason: Reason) -> str:
-    caps = " · ".join(_caps(reason))
+    caps = _at_most(reason.caps_class, reason.caps_grade)
     return f"  {reason.rule}  {_name(reason)}: {reason.about}" + (f"  ({caps})" if caps else "")
 
 
@@ -193,13 +193,12 @@ def _name(reason: Reason) -> str:
     return reason.name.replace("-", " ")
 
 
-def _caps(reason: Reason) -> Iterator[str]:
-    if reason.caps_class is not None:
-        yield f"class at most {reason.caps_class.replace('_', ' ')}"
-    if reason.caps_grade == "ungraded":
-        yield "no grade"
-    elif reason.caps_grade is not None:
-        yield f"grade at most {reason.caps_grade}"
+def _at_most(sale_class: str | None, grade: str | None) -> str:
+    """Caps in words."""
+    caps = [] if sale_class is None else [f"class at most {sale_class.replace('_', ' ')}"]
+    if grade is not None:
+        caps.append("no grade" if grade == "ungraded" else f"grade at most {grade}")
+    return " · ".join(caps)
 
 
 def observed_text(reason: Reason) -> str:
@@ -247,13 +246,11 @@ def _open(a: Assessment, style: Style) -> list[str]:
 
 
 def _cost(check: OpenCheck) -> str:
-    costs = []
-    if check.costs_class is not None:
-        costs.append(f"class at most {check.costs_class.replace('_', ' ')}")
-    if check.costs_grade is not None:
-        ungraded = check.costs_grade == "ungraded"
-        costs.append("no grade" if ungraded else f"grade at most {check.costs_grade}")
-    return "(" + " · ".join(costs) + ")"
+    if not check.rules:
+        return "(recorded as less visible than its width implies: look again)"
+    if check.costs_class or check.costs_grade:
+        return f"({_at_most(check.costs_class, check.costs_grade)})"
+    return f"(could turn out to cost: {_at_most(check.may_class, check.may_grade)})"
 
 
 def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
@@ -264,8 +261,18 @@ def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
         for i, task in enumerate(todo[:_OPEN_SHOWN], 1)
     ]
     lines += [f"  … and {len(todo) - _OPEN_SHOWN} more"] if len(todo) > _OPEN_SHOWN else []
-    lines += [f"  {_step(step)}" for step in a.ladder]
+    lines += [f"  {_step(step)}" for step in _telling(a.ladder)]
     return [style.strong("What to do next"), *lines] if lines else []
+
+
+def _telling(ladder: Sequence[Step]) -> list[Step]:
+    """Steps that ask for something of their own: of equal ones the farthest."""
+    after = [*ladder[1:], None]
+    return [
+        s
+        for s, better in zip(ladder, after, strict=True)
+        if not better or s.reasons != better.reasons
+    ]
 
 
 def _step(step: Step) -> str:

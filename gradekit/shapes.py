@@ -154,10 +154,11 @@ def _joined(points: Sequence[tuple[float, float]], cut: bool) -> Trace:
 
 def _break(x: float, y: float, length: float, breadth: float, box: Box) -> Trace:
     """A zig-zag as long as the crack is along its course."""
-    teeth = max(4, round(length / 5))
-    lane = box.inset(0.3 * length / teeth, 0.3 * length / teeth)
-    x1, y1, x2, y2 = _stretch(*lane.kept(x, y), 0.8 * length, _ways(box), lane)
-    course = hypot(x2 - x1, y2 - y1) / 0.8 or 1.0
+    longest = min(length, hypot(box.width, box.height) / 0.8)
+    teeth = max(4, round(longest / 5))
+    lane = box.inset(0.3 * longest / teeth, 0.3 * longest / teeth)
+    x1, y1, x2, y2 = _stretch(*lane.kept(x, y), 0.8 * longest, _ways(box), lane)
+    course = hypot(x2 - x1, y2 - y1) / 0.8
     nx, ny = (0.3 * d / 0.8 / teeth for d in (y1 - y2, x2 - x1))
     points = [
         (x1 + (x2 - x1) * i / teeth + nx * (-1) ** i, y1 + (y2 - y1) * i / teeth + ny * (-1) ** i)

@@ -13,8 +13,8 @@ from gradekit.wordings import Clause, Hit, Lexicon
 A = TypeVar("A")
 B = TypeVar("B")
 
-Tone = Literal["yes", "maybe", "no"]
-"""Asserted; hedged (as far as we can tell); denied, asked, supposed, or said of the past."""
+Tone = Literal["said", "hedged", "denied", "unsaid"]
+"""Asserted; asserted as far as known; denied; only asked, supposed, or said of the past."""
 
 PREDICATES = ("claim", "alone", "forbidden", "status", "lack")
 """Tables whose wordings take up a negation that stands before them."""
@@ -86,19 +86,23 @@ class Reading:
 
     # --- tone ----------------------------------------------------------------------------------
 
-    def tone(self, hit: Hit) -> Tone:
-        """How far the text stands behind a wording."""
+    def tone(self, hit: Hit, *, supposing: bool = False) -> Tone:
+        """How far the text stands behind a wording; ``supposing``: even where it only supposes."""
         clause = self.clause(hit)
-        answer = self._answer(hit, clause)
-        if answer is not None:
+        if (answer := self._answer(hit, clause)) is not None:
             return answer
-        if clause.end == "?" or self._asked(clause):
-            return "no"
-        if self._denials(hit, clause) % 2 or self._supposed(hit, clause):
-            return "no"
-        sentence = clause.sentence
-        hedged = any(self.sentence(h) == sentence for h in self.named.get("tone.hedge", ()))
-        return "maybe" if hedged else "yes"
+        if self._asked(clause):
+            return "unsaid"
+        if self.denied(hit):
+            return "denied"
+        if not supposing and self._supposed(hit, clause):
+            return "unsaid"
+        hedges = self.named.get("tone.hedge", ())
+        return "hedged" if any(self.sentence(h) == clause.sentence for h in hedges) else "said"
+
+    def denied(self, hit: Hit) -> bool:
+        """An odd number of negations bears on a wording."""
+        return self._denials(hit, self.clause(hit)) % 2 == 1
 
     def _asked(self, clause: Clause) -> bool:
         """The sentence of the clause ends in a question mark."""
@@ -112,8 +116,8 @@ class Reading:
             return None
         word = self.text.tokens[self.text.clauses[number].first].word
         if word in self._no:
-            return "no"
-        return "yes" if word in self._yes else None
+            return "denied"
+        return "said" if word in self._yes else None
 
     def _supposed(self, hit: Hit, clause: Clause) -> bool:
         """Said of a case that is not, of the past, or of another thing."""

@@ -49,6 +49,7 @@ class Claim(_Data, frozen=True, kw_only=True):
     """What the record must show for a claim; the fields are explained in the data file."""
 
     never: bool = False
+    hearsay: bool = False
     classes: tuple[SaleClass, ...] = ()
     voids: tuple[str, ...] = ()
     refuted_by: tuple[Look, ...] = ()
@@ -66,8 +67,10 @@ class Figure(_Data, frozen=True, kw_only=True):
 
     unit: Unit
     near: tuple[str, ...] = ()
+    not_near: tuple[str, ...] = ()
     values: tuple[str, ...]
     within: float
+    more: bool = False
     unknown: bool = False
     dated: bool = False
 

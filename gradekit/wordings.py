@@ -228,18 +228,19 @@ class Text:
         """Where a hit begins and ends in the text as it was given."""
         return self.tokens[hit.first].start, self.tokens[hit.last].end
 
-    def words(self) -> list[str]:
-        """All words in order."""
-        return [token.word for token in self.tokens]
+    @property
+    def sentences(self) -> int:
+        """How many sentences there are."""
+        return self.clauses[-1].sentence + 1 if self.clauses else 0
 
 
 # --- wordings ----------------------------------------------------------------------------------
 
 
 class Word(NamedTuple):
-    """One token that is one of these: exact words, ``x*``, ``*x``, ``*x*`` or ``#``."""
+    """One token: an exact word, ``x*``, ``*x``, ``*x*``, or ``#`` for a number."""
 
-    any_of: frozenset[str]
+    one: str
 
 
 class Either(NamedTuple):
@@ -336,7 +337,7 @@ class _Parser:
         words = _words(part, self._habits)
         if not words:
             raise BadWording(f"{part!r} has no word in it")
-        row = tuple(Word(frozenset((word,))) for word in words)
+        row = tuple(map(Word, words))
         return row[0] if len(row) == 1 else Either((row,))
 
 
@@ -352,6 +353,8 @@ _STARRED = re.compile(r"\*?[^\W_]+\*?|[%€$£✓✗&+/<>\"]|#")
 
 def _words(text: str, habits: Habits) -> list[str]:
     """The words of a wording as tokens are compared: digits and letters apart, as in a text."""
+    if text.isascii() and text.isalpha() and not habits.umlauts:
+        return [text.lower()]
     words = []
     for star in _STARRED.findall(fold(text, habits)[0]):
         match = re.fullmatch(r"(\d+)([^\W\d_]+)", star)
@@ -362,33 +365,79 @@ def _words(text: str, habits: Habits) -> list[str]:
 # --- finding -----------------------------------------------------------------------------------
 
 
-class _Wording(NamedTuple):
-    name: str
-    row: Row
+class _Wording:
+    """One wording of a name. Plain rows of words are compared as they stand; others are compiled
+    when a text first holds a word they begin with."""
+
+    def __init__(self, name: str, row: Row) -> None:
+        self.name = name
+        self._row = row
+        words = [item for item in row if isinstance(item, Word) and not _open(item)]
+        self._plain = " ".join(w.one for w in words) + " " if len(words) == len(row) else None
+        self._compiled: re.Pattern[str] | None = None
+
+    def end(self, words: str, start: int) -> int | None:
+        """Where a fit that begins at a place ends, in the words of a text joined by spaces."""
+        if self._plain is not None:
+            return start + len(self._plain) if words.startswith(self._plain, start) else None
+        if self._compiled is None:
+            self._compiled = re.compile(_pattern(self._row))
+        match = self._compiled.match(words, start)
+        return match.end() if match and match.end() > start else None
+
+
+def _open(word: Word) -> bool:
+    return word.one == "#" or "*" in word.one
+
+
+def _pattern(row: Row) -> str:
+    """A row as a regular expression over words that each end in a space, clauses in a line."""
+    return "".join(map(_item_pattern, row))
+
+
+def _item_pattern(item: "Word | Either | Gap | Edge") -> str:
+    if isinstance(item, Word):
+        if item.one == "#":
+            return r"\d\S* "
+        return re.escape(item.one).replace(r"\*", r"\S*") + " "
+    if isinstance(item, Gap):
+        return rf"(?:\S+ ){{0,{item.most}}}"
+    if isinstance(item, Edge):
+        return r"(?=\n)" if item.end else r"(?<! )"
+    longest_first = sorted(item.rows, key=_size, reverse=True)
+    return f"(?:{'|'.join(map(_pattern, longest_first))})"
+
+
+def _size(row: Row) -> int:
+    """The most words a row can take."""
+    return sum(
+        max(map(_size, item.rows)) if isinstance(item, Either) else 1
+        for item in row
+        if not isinstance(item, Edge)
+    )
 
 
 class Lexicon:
-    """Every wording of a language by name, compiled once, found in one pass over a text."""
+    """Every wording of a language by name, found in one pass over a text."""
 
     def __init__(
         self, named: Mapping[str, Iterable[str]], sets: Mapping[str, str], habits: Habits
     ) -> None:
         self.habits = habits
-        self._wordings: list[_Wording] = []
-        self._starting: dict[str, list[int]] = {}
+        self._starting: dict[str, list[_Wording]] = {}
         vocabulary: set[str] = set()
         bad: list[str] = []
         for name, wording in ((n, w) for n, wordings in named.items() for w in wordings):
             try:
-                row = _Parser(wording, habits, sets).parse()
+                row = _row_from(wording, habits, sets)
                 firsts = _first_words(row)
             except BadWording as error:
                 bad.append(f"{name}: {wording!r}: {error}")
                 continue
+            compiled = _Wording(name, row)
             for word in firsts:
-                self._starting.setdefault(word, []).append(len(self._wordings))
-            vocabulary |= set(_all_words(row))
-            self._wordings.append(_Wording(name, row))
+                self._starting.setdefault(word, []).append(compiled)
+            vocabulary.update(_all_words(row))
         if bad:
             raise BadWording("; ".join(bad))
         self._exact = {w for w in vocabulary if "*" not in w}
@@ -427,49 +476,48 @@ class Lexicon:
 
     def find(self, text: Text) -> list[Hit]:
         """Every wording in the text; of one name the longest at each place."""
-        forms = {token.word: self._forms(token.word) for token in text.tokens}
+        words, starts, behind = _joined(text)
+        beginning: dict[str, list[_Wording]] = {}
         found: dict[tuple[str, int], int] = {}
-        finder = _Finder(text, forms)
         for i, token in enumerate(text.tokens):
-            for number in {n for form in forms[token.word] for n in self._starting.get(form, ())}:
-                wording = self._wordings[number]
-                if (end := finder.end(wording.row, i)) is not None:
+            if (candidates := beginning.get(token.word)) is None:
+                candidates = beginning[token.word] = self._beginning(token.word)
+            for wording in candidates:
+                end = wording.end(words, starts[i])
+                if end is not None:
                     key = (wording.name, i)
-                    found[key] = max(end, found.get(key, -1))
+                    found[key] = max(behind[end] - 1, found.get(key, -1))
         return [Hit(name, first, last) for (name, first), last in found.items()]
 
+    def _beginning(self, word: str) -> list[_Wording]:
+        wordings = (w for form in self._forms(word) for w in self._starting.get(form, ()))
+        return list(dict.fromkeys(wordings))
 
-class _Finder:
-    """Tries wordings at places of one text."""
 
-    def __init__(self, text: Text, forms: Mapping[str, set[str]]) -> None:
-        self._forms = [forms[token.word] for token in text.tokens]
-        self._clauses = [text.clause_of(i) for i in range(len(text.tokens))]
+def _joined(text: Text) -> tuple[str, list[int], dict[int, int]]:
+    """The words joined, where each starts, and which token follows each place behind a word."""
+    pieces, starts, behind, at = [], [], {}, 0
+    for i, token in enumerate(text.tokens):
+        if i and token.clause != text.tokens[i - 1].clause:
+            pieces.append("\n")
+            at += 1
+        starts.append(at)
+        pieces.append(f"{token.word} ")
+        at += len(token.word) + 1
+        behind[at] = i + 1
+    return "".join((*pieces, "\n")), starts, behind
 
-    def end(self, row: Row, first: int) -> int | None:
-        """The last token of the longest way in which a row fits from a token on."""
-        clause = self._clauses[first]
-        ends = [end for end in self._ends(row, 0, first, clause) if end > first]
-        return max(ends) - 1 if ends else None
 
-    def _ends(self, row: Row, k: int, i: int, clause: Clause) -> Iterator[int]:
-        """Every place behind a fit of the row's items from ``k`` on, from token ``i`` on."""
-        if k == len(row):
-            yield i
-            return
-        item = row[k]
-        if isinstance(item, Word):
-            if i <= clause.last and item.any_of & self._forms[i]:
-                yield from self._ends(row, k + 1, i + 1, clause)
-        elif isinstance(item, Either):
-            for choice in item.rows:
-                for behind in set(self._ends(choice, 0, i, clause)):
-                    yield from self._ends(row, k + 1, behind, clause)
-        elif isinstance(item, Gap):
-            for behind in range(i, min(i + item.most, clause.last + 1) + 1):
-                yield from self._ends(row, k + 1, behind, clause)
-        elif i == (clause.last + 1 if item.end else clause.first):
-            yield from self._ends(row, k + 1, i, clause)
+_SPECIAL = frozenset("()[]|?~{}^$")
+
+
+def _row_from(wording: str, habits: Habits, sets: Mapping[str, str]) -> Row:
+    """A wording as a row; most are plain words and need no parser."""
+    if _SPECIAL.isdisjoint(wording):
+        if row := tuple(map(Word, _words(wording, habits))):
+            return row
+        raise BadWording("it has no word in it")
+    return _Parser(wording, habits, sets).parse()
 
 
 def _first_words(row: Row) -> frozenset[str]:
@@ -485,7 +533,7 @@ def _beginnings(row: Row) -> tuple[frozenset[str], bool]:
     first: frozenset[str] = frozenset()
     for item in row:
         if isinstance(item, Word):
-            return first | item.any_of, False
+            return first | {item.one}, False
         if isinstance(item, Gap):
             raise BadWording("it begins with a gap")
         if isinstance(item, Either):
@@ -499,7 +547,7 @@ def _beginnings(row: Row) -> tuple[frozenset[str], bool]:
 def _all_words(row: Row) -> Iterator[str]:
     for item in row:
         if isinstance(item, Word):
-            yield from item.any_of
+            yield item.one
         elif isinstance(item, Either):
             for choice in item.rows:
                 yield from _all_words(choice)

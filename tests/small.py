@@ -674,6 +674,36 @@ def assessed(kind: str = "beacon", on: str = DAY, **said: Any) -> Assessment:
     return assess(read(kind, **said), book(), date.fromisoformat(on))
 
 
+def mark(**said: Any) -> dict[str, Any]:
+    """A scratch on the lens, of which no more is said than this."""
+    return {"zone": "lens", "kind": "scratch", **said}
+
+
+SOUND: dict[str, Any] = {
+    "device": {"has": [], "identifiers": [{"type": "imei", "value": IMEI, "seen_on": "screen"}]},
+    "cleaned": True,
+    "marks": [],
+    "missing": [],
+    "parts": [],
+    "repairs": [],
+    "signs": [],
+    "removed": [],
+    "accessories": [],
+    "intake": {"symptoms": []},
+    "displays": [{"lines": 0}],
+    "test_runs": [{"list": "all", "result": "pass", "stage": "soak"}],
+    "batteries": [{"state": "ok", "full_charge_mah": 2400, "rated_mah": 2500, "cycles": 100}],
+    "clearance": {name: {"result": "clear"} for name in ("account_lock", "ownership")},
+    "erasure": {"method": "block_erase", "verified": True, "stage": "soak"},
+}
+"""Everything looked at and nothing found."""
+
+
+def sound(on: str = DAY, **said: Any) -> Assessment:
+    """A beacon with nothing against it but what is said."""
+    return assessed(on=on, **{**SOUND, **said})
+
+
 def refusal(error: type[GradekitError], job: Callable[..., object], *given: Any) -> list[str]:
     """Each line of the refusal that a job ends in."""
     with pytest.raises(error) as refused:

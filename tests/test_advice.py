@@ -9,7 +9,7 @@ from gradekit import advise
 from gradekit.advice import EFFORT, Task, tasks, worth_looking
 from gradekit.assessment import Assessment, Step
 from gradekit.rules import CLASSES, GRADES
-from tests.test_assessment import mark, sound
+from tests.small import mark, sound
 
 
 def ladder(**fields: Any) -> list[tuple[str, list[tuple[str, str]], bool]]:
@@ -88,7 +88,7 @@ def test_without_the_reasons_of_a_step_the_step_is_reached(fields: Any) -> None:
 
 def test_work_stands_from_least_effort_to_most() -> None:
     """Looking costs least, then tests, cleaning, a part, a repair (common practice, no source)."""
-    assert EFFORT == ("check", "test", "clean", "part", "repair")
+    assert EFFORT == ("check", "test", "clean", "erase", "part", "repair")
 
 
 def test_tasks_are_what_holds_the_unit_now() -> None:

@@ -12,35 +12,7 @@ from gradekit.assessment import record_digest, worst_class, worst_grade
 from gradekit.errors import RecordError, UnknownName
 from gradekit.rules import CLASSES, GRADES, Rule
 from tests import small
-from tests.small import DAY, FILES, IMEI, assessed, changed, read
-
-
-def mark(**fields: Any) -> dict[str, Any]:
-    return {"zone": "lens", "kind": "scratch", **fields}
-
-
-SOUND: dict[str, Any] = {
-    "device": {"has": [], "identifiers": [{"type": "imei", "value": IMEI, "seen_on": "screen"}]},
-    "cleaned": True,
-    "marks": [],
-    "missing": [],
-    "parts": [],
-    "repairs": [],
-    "signs": [],
-    "removed": [],
-    "accessories": [],
-    "intake": {"symptoms": []},
-    "displays": [{"lines": 0}],
-    "test_runs": [{"list": "all", "result": "pass", "stage": "soak"}],
-    "batteries": [{"state": "ok", "full_charge_mah": 2400, "rated_mah": 2500, "cycles": 100}],
-    "clearance": {name: {"result": "clear"} for name in ("account_lock", "ownership")},
-    "erasure": {"method": "block_erase", "verified": True, "stage": "soak"},
-}
-"""Everything looked at and nothing found."""
-
-
-def sound(**fields: Any) -> Assessment:
-    return assessed(**{**SOUND, **fields})
+from tests.small import DAY, FILES, SOUND, assessed, changed, mark, read, sound
 
 
 def fired(result: Assessment) -> list[tuple[str, str]]:

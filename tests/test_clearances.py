@@ -246,13 +246,33 @@ def test_a_number_that_the_kind_lacks_is_left_out() -> None:
     assert identity(*numbers).agree is None
 
 
-def test_a_board_swap_asks_for_the_numbers_again() -> None:
-    """Another board has other numbers: what was read before and after it no longer agrees."""
-    fact = identity(seen(IMEI, "screen"), seen(IMEI, "tray"), **SWAP)
-    assert (fact.agree, *sorted(fact.open)) == (True, "agree", "places")
+BEFORE = {"read_on": "2026-11-17"}
 
 
-def test_disagreement_stays_after_a_board_swap() -> None:
-    """Numbers that disagree still do after a swap, though a look may yet explain them."""
-    fact = identity(seen(IMEI, "screen"), seen(OTHER_IMEI, "tray"), **SWAP)
-    assert (fact.agree, "agree" in fact.open) == (False, True)
+@pytest.mark.parametrize(
+    ("when", "stale"),
+    [
+        (BEFORE, True),
+        ({"read_on": "2026-11-18"}, True),
+        ({"read_on": "2026-11-18", "stage": "after_work"}, False),
+        ({"read_on": "2026-11-19"}, False),
+        ({}, False),
+    ],
+)
+@pytest.mark.parametrize(("other", "agree"), [(IMEI, True), (OTHER_IMEI, False)])
+def test_a_board_swap_asks_for_the_numbers_again(
+    when: Any, stale: bool, other: str, agree: bool
+) -> None:
+    """Another board has other numbers: what was read before it stays as it was, and is open."""
+    fact = identity({**seen(IMEI, "screen"), **when}, {**seen(other, "tray"), **when}, **SWAP)
+    assert (fact.agree, fact.places) == (agree, 2)
+    assert fact.open == ({"agree", "places"} if stale else set())
+
+
+def test_numbers_read_since_the_swap_are_those_of_the_unit() -> None:
+    """Once the new board's numbers are read, those of the old one are over."""
+    old = {**seen(IMEI, "screen"), **BEFORE}
+    fact = identity(old, seen(OTHER_IMEI, "tray"), **SWAP)
+    assert (fact.agree, fact.places, *fact.open) == (True, 1)
+    whole = identity(old, seen(OTHER_IMEI, "tray"), **NONE)
+    assert whole.agree is False

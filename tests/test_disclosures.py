@@ -11,8 +11,7 @@ from gradekit import GradekitError, Phrases, Rulebook, assess, load_rulebook, se
 from gradekit.disclosures import languages
 from gradekit.errors import RuleError, UnknownName
 from tests import small
-from tests.small import FILES, changed, write
-from tests.test_assessment import SOUND, mark, sound
+from tests.small import FILES, SOUND, changed, mark, sound, write
 
 VALUES: dict[str, Any] = {
     "zone": "lens",

@@ -6,7 +6,7 @@ import pytest
 
 from gradekit.subjects import TestFact, UnitFact
 from tests import small
-from tests.small import DAY
+from tests.small import DAY, mark
 
 NONE: dict[str, Any] = {"parts": [], "repairs": []}
 NO_WORK = {**NONE, "signs": []}
@@ -380,10 +380,6 @@ def test_months_of_updates_are_counted_from_the_day(until: str, on: str, months:
 
 
 # --- marks ---------------------------------------------------------------------------------------
-
-
-def mark(**fields: Any) -> dict[str, Any]:
-    return {"zone": "lens", "kind": "scratch", **fields}
 
 
 def test_a_mark_brings_what_its_zone_is() -> None:

@@ -477,6 +477,10 @@ def test_a_kind_without_words_of_a_sort_says_so() -> None:
         ("parts[1].on", {"parts": [{"part": "cell"}, {"part": "cell", "on": LATER}]}),
         ("repairs[0].on", {"repairs": [{"work": "port", "on": LATER}]}),
         ("displays[0].read_on", {"displays": [{"read_on": LATER}]}),
+        (
+            "device.identifiers[0].read_on",
+            {"device": {"identifiers": [{"type": "serial", "value": "A1", "read_on": LATER}]}},
+        ),
         ("batteries[0].read_on", {"batteries": [{"read_on": LATER}]}),
     ],
     ids=lambda value: value if isinstance(value, str) else "",

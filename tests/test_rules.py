@@ -5,10 +5,12 @@ from typing import Any, get_args
 import msgspec
 import pytest
 
+from gradekit.advice import EFFORT
 from gradekit.conditions import Outcome
 from gradekit.errors import RuleError
 from gradekit.rules import CLASSES, GRADES, Cite, Grade, RemovedBy, Rule, SaleClass, verdicts
 from tests import small
+from tests.small import mark
 
 CLEAR, CANNOT_TELL, PRESUMED, FIRES = Outcome
 NONE: dict[str, Any] = {"parts": [], "repairs": []}
@@ -43,7 +45,7 @@ def test_ladders_stand_best_first() -> None:
     """Grades, classes and kinds of work are ordered words, and the order is the order of caps."""
     assert GRADES == ("A", "B", "C", "D", "E", "ungraded") == get_args(Grade)
     assert CLASSES == ("refurbished", "used", "as_is", "for_parts", "hold") == get_args(SaleClass)
-    assert get_args(RemovedBy) == ("check", "test", "clean", "part", "repair", "never")
+    assert get_args(RemovedBy) == (*EFFORT, "never")
 
 
 def test_a_rule_says_no_more_than_it_says() -> None:
@@ -121,10 +123,6 @@ def test_a_condition_is_read_when_first_asked_for() -> None:
 
 
 # --- what a rule says of a unit ------------------------------------------------------------------
-
-
-def mark(**fields: Any) -> dict[str, Any]:
-    return {"zone": "lens", "kind": "scratch", **fields}
 
 
 def test_each_item_is_looked_at_by_itself() -> None:

@@ -62,6 +62,7 @@ NEVER_LEARNT = {
     (record.Battery, "read_on"),
     (record.Check, "checked_on"),
     (record.Erasure, "on"),
+    (record.Identifier, "read_on"),
 }
 
 FOR_PEOPLE = {
@@ -311,6 +312,10 @@ def _stale_clearances(unit: Inspection, kind: Kind, facts: Facts, on: date) -> A
             yield ("clearance", fact.check), found.map(partial(_checked, on))
     if unit.erasure is not UNSET and any("verified" in fact.open for fact in facts.erasure):
         yield ("erasure",), structs(record.Erasure, kind.kind).map(_just_now)
+    if any("agree" in fact.open for fact in facts.identity):
+        again = structs(record.Identifier, kind.kind).map(_just_now)
+        kept = unit.device.identifiers or ()
+        yield ("device", "identifiers"), again.map(partial(_after, kept))
     if unit.sealing not in (UNSET, facts.unit[0].sealing):
         told = [word for word in get_args(record.Sealing) if word != BEST_SEALS]
         yield ("sealing",), st.sampled_from(told)

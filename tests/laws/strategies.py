@@ -193,11 +193,12 @@ def _identifiers(kind: str) -> Strategy:
     known = [(type_, number) for type_ in types for number in numbers_of(type_)]
     if not known:
         return st.nothing()
-    places = st.just(UNSET) | values(record.Identifier, "seen_on", kind)
+    others = ("seen_on", "read_on", "stage")
+    rest = {name: st.just(UNSET) | values(record.Identifier, name, kind) for name in others}
     return st.builds(
-        lambda number, place: record.Identifier(type=number[0], value=number[1], seen_on=place),
+        lambda number, rest: record.Identifier(type=number[0], value=number[1], **rest),
         st.sampled_from(known),
-        places,
+        st.fixed_dictionaries(rest),
     )
 
 
@@ -417,7 +418,12 @@ def _best_device(kind: Kind) -> record.Device:
         updates_until="2031-01",
         network_lock=_first(record.Device, "network_lock"),
         identifiers=tuple(
-            record.Identifier(type=type_, value=numbers_of(type_)[0], seen_on=place)  # type: ignore[arg-type]
+            record.Identifier(
+                type=type_,  # type: ignore[arg-type]
+                value=numbers_of(type_)[0],
+                seen_on=place,
+                stage=last_stage(),
+            )
             for type_ in kind.identifiers
             for place in places
         ),
