@@ -176,7 +176,7 @@ def _leader(tag: Tag) -> str:
 
 def _tag(tag: Tag) -> str:
     digits = str(tag.mark.number)
-    width = min(TAG + 5 * (len(digits) - 1), GUTTER - CLEAR - 0.5)
+    width = min(TAG + 3.5 * (len(digits) - 1), GUTTER - CLEAR - 0.5)
     box = Box(tag.x - width if tag.x < 0 else tag.x, tag.y - TAG / 2, width, TAG)
     x, y = box.middle
     size = min(FONT, 31 / len(digits))
@@ -255,7 +255,7 @@ def _legend(layout: Layout, phrases: Phrases) -> Iterator[tuple[str, float]]:
 
 def _sample(shape: Shape, phrases: Phrases) -> tuple[str, float]:
     room = Box(0, 0, SAMPLE - 8, LINE)
-    path = trace(shape, room.middle, (12, 9), room).path
+    path = trace(shape, room.middle, (11, 11), room).path
     outline = f"<g {_MARK}>{_outline(shape, path)}</g>"
     return _note(_say(phrases, shape), outline, SAMPLE, WIDTH / 2)
 

@@ -24,7 +24,7 @@ TITLE = 16.0
 """What the name of a side takes above it."""
 GUTTER = 24.0
 """Room for tags left and right of each side."""
-CLEAR = 3.0
+CLEAR = 2.5
 """Between a side and its tags."""
 PITCH = 17.0
 """From one tag to the next."""

@@ -58,7 +58,7 @@ def print_assessment(
     said: Sequence[Sentence] = (),
 ) -> str:
     """The whole printout of one unit, ending in a line break."""
-    blocks = [
+    blocks: list[list[str]] = [
         _heading(assessment, inspection, phrases, style),
         _cautions(assessment, phrases, style),
         _held_by_class(assessment, rulebook, style),
@@ -67,7 +67,7 @@ def print_assessment(
         _open(assessment, style),
         _next(assessment, phrases, style),
         _said(assessment, said, style),
-        [f"note: {note}" for note in notes],
+        [line for note in notes for line in _wrapped(f"note: {note}", "      ")],
         [style.faint(_stamp(assessment))],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
@@ -81,9 +81,9 @@ def _heading(a: Assessment, inspection: Inspection, phrases: Phrases, style: Sty
     words = phrases.words
     lines = [f"{unit}  {style.faint(f'assessed {a.assessed_on}')}"]
     lines.append(mark(f"{_class(a.sale_class)} · {_grade(a.grade)}"))
-    lines.append(f"  {words.sale_class[a.sale_class]}")
+    lines += _wrapped(f"  {words.sale_class[a.sale_class]}", "  ")
     if a.grade is not None:
-        lines.append(f"  grade {a.grade}: {words.grade[a.grade]}")
+        lines += _wrapped(f"  grade {a.grade}: {words.grade[a.grade]}", "  ")
     if (a.best_sale_class, a.best_grade) != (a.sale_class, a.grade):
         best = f"{_class(a.best_sale_class)} · {_grade(a.best_grade)}"
         lines.append(f"  once everything open turns out well: {best}")
@@ -132,7 +132,11 @@ def _held_by_grade(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]
     lines = [
         line
         for r in held
-        for line in ([_headline(r) + ", as above"] if r in above else _in_full(r, rulebook, style))
+        for line in (
+            _wrapped(_headline(r) + ", as above", _INDENT)
+            if r in above
+            else _in_full(r, rulebook, style)
+        )
     ]
     return [style.strong(title), *lines]
 
@@ -168,8 +172,8 @@ def _one_a_topic(reasons: Iterable[Reason]) -> list[Reason]:
 
 
 def _in_full(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
-    yield _headline(reason)
-    yield f"{_INDENT}{observed_text(reason)}"
+    yield from _wrapped(_headline(reason), _INDENT)
+    yield from _wrapped(f"{_INDENT}{observed_text(reason)}", _INDENT)
     for cite in reason.cites:
         source = f"{rulebook.sources[cite.source].short}, {cite.locator}: {cite.takes}"
         yield from _wrapped(f"{_INDENT}{source}", _INDENT, style.faint)
@@ -178,7 +182,7 @@ def _in_full(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
 
 
 def _in_short(reason: Reason, rulebook: Rulebook, style: Style) -> Iterator[str]:
-    yield _headline(reason)
+    yield from _wrapped(_headline(reason), _INDENT)
     sources = "; ".join(f"{rulebook.sources[c.source].short}, {c.locator}" for c in reason.cites)
     text = observed_text(reason) + (f"  [{sources}]" if sources else "")
     yield from _wrapped(f"{_INDENT}{text}", _INDENT, style.faint)
@@ -261,7 +265,7 @@ def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
         for i, task in enumerate(todo[:_OPEN_SHOWN], 1)
     ]
     lines += [f"  … and {len(todo) - _OPEN_SHOWN} more"] if len(todo) > _OPEN_SHOWN else []
-    lines += [f"  {_step(step)}" for step in _telling(a.ladder)]
+    lines += [line for s in _telling(a.ladder) for line in _wrapped(f"  {_step(s)}", "    ")]
     return [style.strong("What to do next"), *lines] if lines else []
 
 
@@ -270,7 +274,7 @@ def _telling(ladder: Sequence[Step]) -> list[Step]:
     after = [*ladder[1:], None]
     return [
         s
-        for s, better in zip(ladder, after, strict=True)
+        for s, better in zip(ladder, after, strict=False)
         if not better or s.reasons != better.reasons
     ]
 

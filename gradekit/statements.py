@@ -16,11 +16,14 @@ B = TypeVar("B")
 Tone = Literal["said", "hedged", "denied", "unsaid"]
 """Asserted; asserted as far as known; denied; only asked, supposed, or said of the past."""
 
-PREDICATES = ("claim", "alone", "forbidden", "status", "lack")
+PREDICATES = ("claim", "alone", "forbidden", "status")
 """Tables whose wordings take up a negation that stands before them."""
 
 _KEEP_SHORTER = ("claim", "alone", "but", "forbidden", "notion")
 """Tables in which a wording inside a longer one of another name still counts."""
+
+NOUNS = ("mark", "item", "thing", "function", "part")
+"""Tables whose wordings take up a "no" or "without" right before them."""
 
 _NEAR = 3
 """Tokens that "no" or "without" reaches over."""
@@ -97,8 +100,12 @@ class Reading:
             return "denied"
         if not supposing and self._supposed(hit, clause):
             return "unsaid"
-        hedges = self.named.get("tone.hedge", ())
-        return "hedged" if any(self.sentence(h) == clause.sentence for h in hedges) else "said"
+        return "hedged" if self.hedged(hit) else "said"
+
+    def hedged(self, hit: Hit) -> bool:
+        """The sentence says how far it can be relied on: "as far as we can tell"."""
+        sentence = self.sentence(hit)
+        return any(self.sentence(h) == sentence for h in self.named.get("tone.hedge", ()))
 
     def denied(self, hit: Hit) -> bool:
         """An odd number of negations bears on a wording."""
@@ -154,7 +161,8 @@ class Reading:
         if denial.key == "not_next":
             return denial.last + 1 == hit.first
         if denial.key == "not_near":
-            return self._near(denial, hit, _NEAR) and not self._between(denial.last, hit.first)
+            near = self._near(denial, hit, _NEAR) and not self._noun_between(denial.last, hit)
+            return near and not self._between(denial.last, hit.first)
         if denial.key == "not_before":
             return denial.last < hit.first and not self._between(denial.last, hit.first)
         behind = denial.first - hit.last - 1
@@ -178,6 +186,11 @@ class Reading:
             return True
         inner = [p.last for p in self._predicates if left < p.first and p.last < right]
         return bool(inner) and not self._joined(max(inner), right)
+
+    def _noun_between(self, left: int, hit: Hit) -> bool:
+        """A thing named in between is what lacks."""
+        nouns = (n for table in NOUNS for n in self.of(table))
+        return any(left < n.first and n.last < hit.first for n in nouns)
 
     def _joined(self, left: int, right: int) -> bool:
         words = [token.word for token in self.text.tokens[left + 1 : right]]

@@ -60,12 +60,16 @@ class Claim(_Data, frozen=True, kw_only=True):
     supposing: bool = False
     hides: tuple[str, ...] = ()
     calm: bool = False
+    guarantee: bool = False
+    figured: bool = False
 
 
 class Figure(_Data, frozen=True, kw_only=True):
     """A number the record may hold a text to."""
 
     unit: Unit
+    about: str
+    """The record path of the figure."""
     near: tuple[str, ...] = ()
     not_near: tuple[str, ...] = ()
     values: tuple[str, ...]

@@ -130,11 +130,11 @@ def test_what_no_work_removes_is_no_task() -> None:
         ({"clearance": {"ownership": {"result": "clear"}}}, ["clearance.account_lock"]),
         ({"marks": [mark()]}, ["marks[0].visibility"]),
         ({"batteries": []}, ["batteries[main].state", "batteries[main].health_pct"]),
-        ({"marks": [mark(width_mm=0.2, visibility=0)]}, []),
+        ({"marks": [mark(width_mm=0.2, visibility=0)]}, ["marks[0].visibility"]),
     ],
 )
 def test_a_check_is_worth_it_if_it_costs_or_could_cost(fields: Any, worth: list[str]) -> None:
-    """Open checks are listed that cost something now, or could cost more than what holds now."""
+    """Listed is what costs now, could cost more than what holds now, or asks for a second look."""
     assert [check.about for check in worth_looking(sound(**fields))] == worth
 
 
