@@ -126,14 +126,15 @@ def assess(inspection: Inspection, rulebook: Rulebook, on: date | None = None) -
     """
     on = inspection.inspected_on if on is None else on
     if on < inspection.inspected_on:
-        raise RecordError([_too_early(inspection, on)])
+        raise RecordError([too_early(inspection, on)])
     kind = rulebook.kind(inspection.device.kind)
     facts = establish(inspection, kind, on)
     found = [v for rule in rulebook.rules_for(kind.kind) for v in verdicts(rule, facts)]
     return _conclude(inspection, rulebook.stamp, facts, found, on)
 
 
-def _too_early(inspection: Inspection, on: date) -> Problem:
+def too_early(inspection: Inspection, on: date) -> Problem:
+    """The problem with a day before the inspection."""
     return Problem(
         where="on",
         problem=f"{on} is before the inspection of {inspection.inspected_on}",

@@ -160,7 +160,9 @@ class _Vetting:
 
     # --- words that a market forbids ---------------------------------------------------------------
 
-    def _forbidden_findings(self, found: Collection[tuple[str, tuple[int, int]]]) -> Iterator[Finding]:
+    def _forbidden_findings(
+        self, found: Collection[tuple[str, tuple[int, int]]]
+    ) -> Iterator[Finding]:
         for phrase in sorted(self._forbidden & self._book.forbidden.keys()):
             words = self._book.forbidden[phrase]
             for hit in self._phrase_hits(phrase):
@@ -178,7 +180,11 @@ class _Vetting:
             stated = [h for name, h in self._claims.stated if name == beside[0]]
             return stated if made >= set(beside) else []
         reading = self._reading
-        hits = [h for h in reading.named.get(f"forbidden.{phrase}", ()) if not excused(reading, phrase, h)]
+        hits = [
+            h
+            for h in reading.named.get(f"forbidden.{phrase}", ())
+            if not excused(reading, phrase, h)
+        ]
         return [h for h in hits if reading.tone(h) in ("said", "hedged")]
 
 

@@ -106,7 +106,7 @@ def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[Ident
     if not kind.identifiers:
         return ()
     swaps = works.rereading("device.identifiers")
-    every = inspection.device.identifiers or ()
+    every = [i for i in inspection.device.identifiers or () if i.type in kind.identifiers]
     since = [i for i in every if stands(i.read_on or inspection.inspected_on, i.stage, swaps)]
     kept = since or every
     stale = bool(every) and not since
@@ -127,7 +127,8 @@ def _agree(identifiers: Sequence[record.Identifier]) -> bool:
     for identifier in identifiers:
         place = str(identifier.seen_on)
         reading = measures.read_identifier(identifier.type, identifier.value)
-        seen.setdefault((reading.type, place), []).append(reading)
+        family = "imei" if reading.type == "imeisv" else reading.type
+        seen.setdefault((family, place), []).append(reading)
     return all(
         any(measures.same_identity(a, b) for a in ours for b in theirs)
         for (type_a, _), ours in seen.items()

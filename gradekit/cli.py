@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
 
 import click
 import msgspec
@@ -21,6 +21,10 @@ from gradekit.inspection import Inspection
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.shop import Shop, complete, load_shop
+
+if TYPE_CHECKING:
+    from gradekit.listing import Listing
+    from gradekit.sales import Sale
 
 DONE, REFUSED, NOTHING = 0, 1, 2
 
@@ -239,7 +243,15 @@ def _text(
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--market", help="Market, e.g. AU or US-CA (default: the shop's).")
 @click.option("--language", help="Language (default: the shop's, else the market's first).")
-@click.option("--as", "form", type=click.Choice(["text", "html", "json"]), default="text")
+@click.option(
+    "--as",
+    "form",
+    type=click.Choice(["text", "html", "json", "label", "acceptance"]),
+    default="text",
+    help="Label for the box and sheet to sign are pages to print.",
+)
+@click.option("--address", help="Where the listing stands, for the code on the label.")
+@click.option("--tag", is_flag=True, help="Print the shop's own tag on the label.")
 @_on
 @_shop
 def listing(
@@ -247,14 +259,18 @@ def listing(
     market: str | None,
     language: str | None,
     form: str,
+    address: str | None,
+    tag: bool,
     on: date | None,
     shop_file: Path | None,
 ) -> int:
     """Write the listing of one device for a market; a unit on hold has none, and it says why."""
-    from gradekit.listing import ListingRefused, write_listing, write_page
+    from gradekit.listing import ListingRefused, write_listing
     from gradekit.markets import load_market
     from gradekit.sales import Sale, reminders
 
+    if form != "label" and (address is not None or tag):
+        raise click.UsageError("--address and --tag are for --as label")
     session = _session(shop_file)
     rulebook, shop = session.rulebook, session.shop
     source = next(_sources(file))
@@ -272,21 +288,41 @@ def listing(
             agreed_months=shop.terms.liability_months if shop else None,
         )
         written = write_listing(sale, profile, rulebook, language)
+        phrases = Phrases(rulebook, written.language)
+        shown = _shown(form, written, sale, phrases, rulebook, address, tag)
     except RecordError as error:
         _complain(error.problems, source.name)
         return NOTHING if error.unreadable else REFUSED
     except ListingRefused as error:
         _complain(error.problems, source.name)
         return REFUSED
-    phrases = Phrases(rulebook, written.language)
-    if form == "json":
-        click.echo(msgspec.json.encode(written))
-    else:
-        page = written.text if form == "text" else write_page(written, phrases, rulebook)
-        click.echo(page, nl=False)
+    click.echo(shown, nl=not shown.endswith("\n"))
     for key in reminders(profile, sale):
         click.echo(f"reminder: {phrases.render(key, {})}", err=True)
     return DONE
+
+
+def _shown(
+    form: str,
+    written: "Listing",
+    sale: "Sale",
+    phrases: Phrases,
+    rulebook: Rulebook,
+    address: str | None,
+    tag: bool,
+) -> str:
+    from gradekit.listing import write_page
+    from gradekit.papers import write_acceptance, write_label
+
+    if form == "json":
+        return msgspec.json.encode(written).decode()
+    if form == "html":
+        return write_page(written, phrases, rulebook)
+    if form == "label":
+        return write_label(written, sale, phrases, rulebook, address=address, tag=tag)
+    if form == "acceptance":
+        return write_acceptance(written, sale, phrases, rulebook)
+    return written.text
 
 
 # --- the rulebook ------------------------------------------------------------------------------

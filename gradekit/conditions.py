@@ -182,7 +182,7 @@ def _fault(field: Field, operator: str, operand: Any) -> tuple[str, str] | None:
         return (
             None if isinstance(operand, bool) else ("needs true or false", "write recorded = false")
         )
-    if operator == "one_of" and not isinstance(operand, list):
+    if operator == "one_of" and not (isinstance(operand, list) and operand):
         return "needs a list of values", 'write one_of = ["…", "…"]'
     ordered = field.type in (int, float) or (field.words and field.worse == "later")
     if operator not in _WORDED and not ordered:
@@ -224,6 +224,10 @@ def _tally(subject: str, raw: Any, path: str, problems: list[Problem]) -> Tally 
         )
         return None
     operator, operand = next(iter(limits.items()))
+    if not isinstance(operand, int | float) or isinstance(operand, bool):
+        where = f"{path}.{given[0]}.{operator}"
+        problems.append(Problem(where, f"compares a number with {operand!r}", "give a number"))
+        return None
     return Tally(of, given[0], Compare(given[0], operator, operand))  # type: ignore[arg-type]
 
 

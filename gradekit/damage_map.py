@@ -84,7 +84,7 @@ def _framed(drawing: str, height: float, title: str, described: str, language: s
         f'<svg xmlns="http://www.w3.org/2000/svg" class="damage-map" lang="{escape(language)}" '
         f'role="img" aria-labelledby="{id}-title {id}-desc" width="100%" '
         f'viewBox="0 0 {t(WIDTH)} {t(height)}" '
-        f'style="max-width:var(--map-width,40rem);break-inside:avoid" '
+        f'style="max-width:var(--map-width,28rem);break-inside:avoid" '
         f'font-family="system-ui, sans-serif" font-size="{t(FONT)}" fill="none" '
         f'stroke-linecap="round" stroke-linejoin="round">'
         f'<title id="{id}-title">{escape(title)}</title>'

@@ -9,19 +9,22 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import msgspec
-import tomli
 
 from gradekit import measures
 from gradekit.assessment import Assessment, Disclosure
 from gradekit.errors import Problem, RuleError, UnknownName
-from gradekit.rulebook import Rulebook
+from gradekit.rulebook import Rulebook, read_toml
 from gradekit.subjects import SUBJECTS
 
 if TYPE_CHECKING:
+    from babel import Locale
     from jinja2 import Environment, Template
+
+T = TypeVar("T")
 
 
 class Sentence(msgspec.Struct, frozen=True, kw_only=True):
@@ -44,6 +47,8 @@ class Words(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     section: dict[str, str]
     spec: dict[str, str]
     page: dict[str, str]
+    paper: dict[str, str]
+    """What a label and a sheet to sign say beside the listing's own words."""
     map: dict[str, str] = {}
     """What a drawing of the device says."""
 
@@ -64,7 +69,7 @@ class Phrases:
     def __init__(self, rulebook: Rulebook, language: str) -> None:
         self.language = language
         self._folders = [folder / "phrases" / language for folder in rulebook.folders]
-        if not any(folder.is_dir() for folder in self._folders):
+        if language not in languages(rulebook):
             problem = "the rulebook has no phrases in this language"
             raise UnknownName([Problem(where=language, problem=problem, remedy="try en")])
         self._compiled: dict[str, Template] = {}
@@ -73,12 +78,16 @@ class Phrases:
     def words(self) -> Words:
         """Plain words, read from ``words.toml``; every language has to have them."""
         merged: dict[str, Any] = {}
+        name = f"phrases/{self.language}/words.toml"
         for folder in self._folders:
             if (file := folder / "words.toml").exists():
-                for section, words in tomli.loads(file.read_text("utf-8")).items():
+                for section, words in self._read(file, dict[str, Any]).items():
                     own = isinstance(words, dict) and section in merged
                     merged[section] = {**merged[section], **words} if own else words
-        return msgspec.convert(merged, Words)
+        try:
+            return msgspec.convert(merged, Words)
+        except msgspec.ValidationError as error:
+            raise _refused(name, str(error), "mend the file") from None
 
     @cached_property
     def texts(self) -> dict[str, str]:
@@ -88,15 +97,25 @@ class Phrases:
             for folder in self._folders
             for file in sorted(folder.glob("*.toml"))
             if file.name != "words.toml"
-            for key, text in tomli.loads(file.read_text("utf-8")).items()
+            for key, text in self._read(file, dict[str, str]).items()
         }
+
+    def _read(self, file: Path, type: type[T]) -> T:
+        problems: list[Problem] = []
+        content = read_toml(file, type, f"phrases/{self.language}/{file.name}", problems)
+        if content is None:
+            raise RuleError(problems)
+        return content
 
     @cached_property
     def _environment(self) -> "Environment":
         from jinja2 import StrictUndefined
         from jinja2.sandbox import ImmutableSandboxedEnvironment
 
-        environment = ImmutableSandboxedEnvironment(undefined=StrictUndefined, autoescape=False)
+        environment = ImmutableSandboxedEnvironment(
+            undefined=StrictUndefined, autoescape=False, finalize=_known
+        )
+        environment.globals.clear()
         environment.filters = {
             "word": self.word,
             "words": self.listed,
@@ -118,19 +137,31 @@ class Phrases:
         """The month of a day; buyers are not told the day itself."""
         from babel.dates import format_skeleton
 
-        return str(format_skeleton("yMMMM", day, locale=self.language))
+        if not isinstance(day, date):  # the library would take today for nothing
+            raise TypeError(f"{day!r} is no day")
+        return str(format_skeleton("yMMMM", day, locale=self._locale))
 
     def number(self, value: float) -> str:
         """A number with one decimal at most, as this language writes it."""
         from babel.numbers import format_decimal
 
-        return str(format_decimal(round(value, 1), locale=self.language))
+        return str(format_decimal(round(value, 1), locale=self._locale))
 
     def money(self, amount: Decimal, currency: str) -> str:
         """An amount with its currency, as this language writes it."""
         from babel.numbers import format_currency
 
-        return str(format_currency(amount, currency, locale=self.language))
+        return str(format_currency(amount, currency, locale=self._locale))
+
+    @cached_property
+    def _locale(self) -> "Locale":
+        from babel import Locale, UnknownLocaleError
+
+        try:
+            return Locale.parse(self.language)
+        except (UnknownLocaleError, ValueError):
+            where = f"phrases/{self.language}"
+            raise _refused(where, "no language of this code is known", "rename it") from None
 
     def page(self, template: str, values: dict[str, Any]) -> str:
         """Fill in a whole page; every value is escaped unless it is markup already."""
@@ -162,11 +193,24 @@ class Phrases:
         """One phrase with its values; RuleError if it asks for a value there is not."""
         from jinja2 import TemplateError
 
+        where = f"phrases/{self.language}: {key}"
         try:
-            return " ".join(self.template(key).render(values).split())
-        except (TemplateError, TypeError, ValueError) as error:
-            where = f"phrases/{self.language}: {key}"
+            text = " ".join(self.template(key).render(values).split())
+        except (TemplateError, TypeError, ValueError, ArithmeticError, AttributeError) as error:
             raise _refused(where, f"cannot be filled in ({error})", "mend the phrase") from None
+        if not text or any(sign in text for sign in ("{{", "}}", "{%", "%}", "{#", "#}")):
+            raise _refused(where, f"reads {text!r}", "say something, and only to the reader")
+        return text
+
+
+def _known(value: Any) -> Any:
+    """What is printed must be known; a silent None would read as a word."""
+    from jinja2 import StrictUndefined, Undefined
+
+    lacks = isinstance(value, Undefined) and not isinstance(value, StrictUndefined)
+    if value is None or lacks:
+        raise ValueError("a value is not known")
+    return value
 
 
 def _refused(where: str, problem: str, remedy: str) -> RuleError:
@@ -177,6 +221,9 @@ _LAWFUL = frozenset(
     {"Template", "Output", "TemplateData", "Name", "Filter", "If", "CondExpr", "Test", "Const"}
     | {"Compare", "Operand", "And", "Or", "Not", "Mul", "Add", "Sub", "List", "Tuple"}
 )
+
+
+_FIELDS = frozenset(name for fact in SUBJECTS.values() for name in fact.__struct_fields__)
 
 
 def _unlawful(environment: "Environment", text: str) -> Iterator[str]:
@@ -191,8 +238,10 @@ def _unlawful(environment: "Environment", text: str) -> Iterator[str]:
             isinstance(node, Getattr)
             and isinstance(node.node, Name)
             and node.node.name == "margins"
+            and node.attr in _FIELDS
         )
-        if not margin and type(node).__name__ not in _LAWFUL:
+        itself = isinstance(node, Name) and node.name == "self"
+        if itself or (not margin and type(node).__name__ not in _LAWFUL):
             yield type(node).__name__.lower()
 
 

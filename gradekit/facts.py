@@ -55,7 +55,7 @@ _LISTS = (
 def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
     """Work out what the record amounts to on the day of the assessment."""
     works = timeline(inspection, kind)
-    out = _taken_out(inspection)
+    out = _taken_out(inspection, kind)
     signs = signs_of(inspection, kind, out)
     tests = _tests(inspection, kind, works)
     return Facts(
@@ -105,11 +105,11 @@ def _open_lists(inspection: Inspection, kind: Kind) -> frozenset[str]:
     return frozenset(n for n in _LISTS if n not in cannot and open_list(inspection, n))
 
 
-def _taken_out(inspection: Inspection) -> dict[str, str]:
+def _taken_out(inspection: Inspection, kind: Kind) -> dict[str, str]:
     """Parts that are out, with the path that says so. Nothing recorded: nothing was taken out."""
     out = {part: f"removed[{i}]" for i, part in enumerate(inspection.removed or ())}
     erasure = inspection.erasure
-    if erasure is not UNSET and erasure.method in _STORAGE_GONE:
+    if kind.storage and erasure is not UNSET and erasure.method in _STORAGE_GONE:
         out.setdefault("storage", "erasure.method")
     return out
 
@@ -136,11 +136,12 @@ def _unit(
     sealing: record.Sealing | None = known(inspection.sealing)
     if sealing == "unopened" and opened:
         sealing = "unknown"
+    doubtful = sealing == "unopened" and opened is None
     still_open = _open_lists(inspection, kind)
     lists: dict[str, Any] = {name: None if name in still_open else True for name in _LISTS}
     return UnitFact(
         about="",
-        open=open_fields(("sealing", sealing == "unopened" and opened is None)),
+        open=open_fields(("sealing", doubtful), ("water", doubtful)),
         cleaned=known(inspection.cleaned),
         inside_seen=known(inspection.inside_seen),
         sealing=sealing,
@@ -179,7 +180,8 @@ def _earlier_work(inspection: Inspection, signs: Sequence[SignFact], works: Work
     hands += [repair.by for repair in inspection.repairs or ()]
     if "previous_unknown" in hands or any(sign.earlier_work for sign in signs):
         return True
-    return False if works.whole and not open_list(inspection, "signs") else None
+    told = UNSET not in hands and works.whole and not open_list(inspection, "signs")
+    return False if told else None
 
 
 def _water(sealing: record.Sealing | None, opened: bool | None) -> Water | None:
@@ -280,8 +282,7 @@ class _Finding(msgspec.Struct, frozen=True):
     def order(self) -> tuple[date, int, int]:
         """Later days last, later stages last, and of a tie the worse result last."""
         stage = -1 if self.stage is UNSET else _STAGES.index(self.stage)
-        worst = _RESULTS.index(self.result) if self.result in _RESULTS else -1
-        return self.on, stage, worst
+        return self.on, stage, get_args(record.Result).index(self.result)
 
 
 def _findings(

@@ -262,7 +262,11 @@ class _Recorded:
 
     def values(self, figure: Figure) -> list[float]:
         """Every figure of the record that the text's number may be."""
-        return [value for name in figure.values for value in _VALUES[name](self._inspection, self._facts)]
+        return [
+            value
+            for name in figure.values
+            for value in _VALUES[name](self._inspection, self._facts)
+        ]
 
     def shown(self, figure: Figure) -> str:
         """The record's figure as a person would write it, in the unit of the record."""
@@ -344,7 +348,9 @@ def _record_days(inspection: Inspection) -> set[date]:
 
 def _day_numbers(inspection: Inspection, facts: Facts) -> list[float]:
     days = _record_days(inspection)
-    return [n for d in days for n in (_number(d.year, d.month, d.day), _number(d.year, d.month, None))]
+    return [
+        n for d in days for n in (_number(d.year, d.month, d.day), _number(d.year, d.month, None))
+    ]
 
 
 _VALUES: dict[str, Callable[[Inspection, Facts], list[float]]] = {

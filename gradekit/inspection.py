@@ -12,7 +12,7 @@ from typing import Annotated, Literal, TypeVar
 import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
-from gradekit.kinds import Level
+from gradekit.kinds import END, Level
 
 T = TypeVar("T")
 
@@ -77,13 +77,13 @@ ListName = Literal[
     "symptoms",
 ]
 
-UnitId = Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
+UnitId = Annotated[str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}" + END)]
 Word = Annotated[str, Meta(min_length=1, max_length=64)]
 Text = Annotated[str, Meta(max_length=5000)]
 Millimetres = Annotated[float, Meta(ge=0, le=10_000)]
 Count = Annotated[int, Meta(ge=0, le=1_000_000)]
 Per_cent = Annotated[float, Meta(ge=0, le=200)]
-Currency = Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217 code")]
+Currency = Annotated[str, Meta(pattern=r"^[A-Z]{3}" + END, description="ISO 4217 code")]
 Money = Annotated[Decimal, Meta(description="An amount as a decimal string, e.g. 149.00")]
 
 
@@ -148,7 +148,7 @@ class Device(_Record, frozen=True, kw_only=True):
     ) = UNSET
     os: Text | UnsetType = UNSET
     updates_until: (
-        Annotated[str, Meta(pattern=r"^\d{4}-(0[1-9]|1[0-2])$", description="Month, YYYY-MM")]
+        Annotated[str, Meta(pattern=r"^\d{4}-(0[1-9]|1[0-2])" + END, description="Month, YYYY-MM")]
         | UnsetType
     ) = UNSET
     network_lock: Literal["none", "locked", "unknown"] | UnsetType = UNSET
@@ -465,6 +465,17 @@ class Inspection(_Record, frozen=True, kw_only=True):
         | UnsetType
     ) = UNSET
     shop_note: Annotated[Text, Meta(description="The shop's own words")] | UnsetType = UNSET
+
+
+MEASURED = (
+    "length_mm",
+    "width_mm",
+    "area_mm2",
+    "full_charge_mah",
+    "reported_health_pct",
+    "run_time_min",
+)
+"""Fields whose stated uncertainty counts; any other name in ``uncertainty`` would be silent."""
 
 
 def known(value: T | UnsetType) -> T | None:

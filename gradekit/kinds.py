@@ -23,7 +23,10 @@ Level = Literal["surface", "software", "module", "board"]
 Seen = Literal["hidden", "in_handling", "always_seen"]
 """How much a zone is looked at in normal use, least first."""
 
-Word = Annotated[str, Meta(pattern=r"^[a-z][a-z0-9_]*$", max_length=64)]
+END = r"$(?!\n)"
+"""The end of a text in a pattern: a bare ``$`` lets a last line break by."""
+
+Word = Annotated[str, Meta(pattern=r"^[a-z][a-z0-9_]*" + END, max_length=64)]
 """A word of the trade in snake case."""
 
 EVERY_FUNCTION = "every_function"

@@ -112,9 +112,7 @@ class Telling:
             if name.startswith("figure.") and name[7:] in self._figures:
                 return set(range(self._reading.text.sentences))
             places |= {self._reading.sentence(h) for h in self._named.get(name, ())}
-        below = {
-            c.sentence for c in self._reading.text.clauses if c.heading in places and places
-        }
+        below = {c.sentence for c in self._reading.text.clauses if c.heading in places and places}
         return places | below
 
     def _bound(self, left: str, right: str) -> bool:
@@ -130,7 +128,9 @@ class Telling:
         return (left.partition(".")[2], right.partition(".")[2]) in self._paired[tables]
 
     def _all(self, table: str) -> list[Hit]:
-        return [h for name, hits in self._named.items() if name.startswith(f"{table}.") for h in hits]
+        return [
+            h for name, hits in self._named.items() if name.startswith(f"{table}.") for h in hits
+        ]
 
     def _mostly(self, own: str) -> bool:
         """Most of what our own sentence holds stands in two sentences of the text."""

@@ -14,7 +14,7 @@ from typing import Any, Literal, NamedTuple
 
 import msgspec
 
-from gradekit.assessment import assess
+from gradekit.assessment import assess, too_early
 from gradekit.conditions import Compare, Field, Outcome, fields
 from gradekit.disclosures import Phrases, languages, sentences
 from gradekit.errors import Problem, RecordError, RuleError
@@ -118,7 +118,9 @@ class Played(NamedTuple):
 
 def case_record(case: Case) -> dict[str, Any]:
     """The whole record of a case, with what every record needs filled in."""
-    device = {"kind": case.kind, **case.record.get("device", {})}
+    device = case.record.get("device", {})
+    if isinstance(device, dict):
+        device = {**device, "kind": case.kind}
     return {"unit_id": "CASE", "inspected_on": CASE_DAY, **case.record, "device": device}
 
 
@@ -144,7 +146,10 @@ def _play(case: Case, rulebook: Rulebook, problems: list[Problem]) -> Played | N
 def _read(case: Case, rulebook: Rulebook) -> Inspection:
     # TOML gives dates as dates; JSON, which records are read from, gives them as text.
     plain = msgspec.json.decode(msgspec.json.encode(case_record(case)))
-    return convert_inspection(plain, rulebook)
+    inspection = convert_inspection(plain, rulebook)
+    if case.on is not None and case.on < inspection.inspected_on:
+        raise RecordError([too_early(inspection, case.on)])
+    return inspection
 
 
 def _answer(case: Case, rule: Rule, inspection: Inspection, rulebook: Rulebook) -> Played:
@@ -167,9 +172,9 @@ def _unproved(rule: Rule, played: Sequence[Played]) -> Iterator[Problem]:
     if rule.status == "retired":
         return
     mine = [play for play in played if play.case.rule == rule.id]
-    for expect in ("fires", "clear"):
+    for expect, shown in (("fires", "where it fires"), ("clear", "where it stays clear")):
         if not any(play.case.expect == expect for play in mine):
-            yield Problem(rule.id, f"no case shows where it {expect}", "add one beside the rules")
+            yield Problem(rule.id, f"no case shows {shown}", "add one beside the rules")
     if rule.condition.tally is not None:
         yield from _unproved_tally(rule, mine)
     for compare in rule.condition.walk():
@@ -392,6 +397,9 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
     for language in languages(rulebook):
         phrases = Phrases(rulebook, language)
         found |= dict.fromkeys(_twice(rulebook, language))
+        if broken := _failing(lambda phrases=phrases: (phrases.texts, phrases.words)):
+            found |= dict.fromkeys(broken)
+            continue
         for rule in rulebook.rules:
             if rule.caution is not None and rule.caution not in phrases.texts:
                 where = f"phrases/{language}: {rule.caution}"

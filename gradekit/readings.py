@@ -7,7 +7,7 @@ gives no verdicts.
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
-from typing import TypeVar, get_args
+from typing import Any, TypeVar, get_args
 
 from msgspec import UNSET
 
@@ -43,9 +43,9 @@ def _kept(
     which: str,
     readings: Sequence[Reading],
     touched: list[Done],
-) -> tuple[list[Reading], bool, str]:
-    """The readings of one battery or display that still say something, whether all are stale,
-    and the path to them.
+) -> tuple[list[Reading], list[Reading], str]:
+    """The readings of one battery or display that still say something, those of them that no work
+    has made stale, and the path to them.
 
     A part fitted in between retires the readings before it once there is one after it; any other
     work only makes them stale, so that work alone never makes a bad reading go away.
@@ -60,12 +60,12 @@ def _kept(
     after = [(i, r) for i, r in mine if fresh(r, fitted)]
     kept = after or mine
     about = f"{name}[{kept[0][0]}]" if len(kept) == 1 else f"{name}[{which}]"
-    stale = not any(fresh(r, touched) for _, r in kept)
-    return [r for _, r in kept], bool(kept) and stale, about
+    return [r for _, r in kept], [r for _, r in kept if fresh(r, touched)], about
 
 
-def _stale_fields(fact: type[DisplayFact] | type[BatteryFact], stale: bool) -> frozenset[str]:
-    return frozenset(fact.__struct_fields__) if stale else frozenset()
+def _stale(values: dict[str, Any], fresh: dict[str, Any]) -> frozenset[str]:
+    """Fields that only readings from before the last work tell anything of."""
+    return frozenset(n for n, value in values.items() if value is not None and fresh[n] is None)
 
 
 def _worst(values: Iterable[T | None], pick: Callable[[list[T]], T]) -> T | None:
@@ -94,20 +94,29 @@ def displays_of(
 
 def _display(inspection: Inspection, which: str, works: Works) -> DisplayFact:
     touched = works.rereading("displays")
-    kept, stale, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
-    pixels = [_pixel_faults(display) for display in kept]
+    kept, fresh, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
+    values = _shown(kept)
+    lacking = any(not _pixel_faults(display)[2] for display in kept)
     return DisplayFact(
         about=about,
-        open=_stale_fields(DisplayFact, stale)
-        | open_fields(("fault_class", any(not whole for _, _, whole in pixels))),
+        open=_stale(values, _shown(fresh))
+        | open_fields(("fault_class", lacking), ("faults", lacking)),
         shaky=not works.whole,
         which=which,
-        fault_class=_worst((c for c, _, _ in pixels), max),
-        faults=_worst((n for _, n, _ in pixels), max),
-        lines=_worst((known(d.lines) for d in kept), max),
-        burn_in=_worst_word((known(d.burn_in) for d in kept), get_args(record.BurnIn)),
-        spots=_worst_word((known(d.spots) for d in kept), get_args(record.Spots)),
+        **values,
     )
+
+
+def _shown(readings: list[record.Display]) -> dict[str, Any]:
+    """What several readings of one display come to, the worse of each."""
+    pixels = [_pixel_faults(display) for display in readings]
+    return {
+        "fault_class": _worst((c for c, _, _ in pixels), max),
+        "faults": _worst((n for _, n, _ in pixels), max),
+        "lines": _worst((known(d.lines) for d in readings), max),
+        "burn_in": _worst_word((known(d.burn_in) for d in readings), get_args(record.BurnIn)),
+        "spots": _worst_word((known(d.spots) for d in readings), get_args(record.Spots)),
+    }
 
 
 def _pixel_faults(display: record.Display) -> tuple[int | None, int | None, bool]:
@@ -144,26 +153,40 @@ def _battery(
     inspection: Inspection, which: str, works: Works, cycle_line: int | None, on: date
 ) -> BatteryFact:
     touched = works.rereading(f"batteries[{which}]")
-    kept, stale, about = _kept(inspection, "batteries", which, inspection.batteries or (), touched)
+    kept, fresh, about = _kept(inspection, "batteries", which, inspection.batteries or (), touched)
     margins: dict[str, float] = {}
-    health, health_from = _health(inspection, kept, margins)
-    cycles = _worst((known(b.cycles) for b in kept), max)
+    values = _told(inspection, kept, cycle_line, on, margins)
     return BatteryFact(
         about=about,
-        open=_stale_fields(BatteryFact, stale),
+        open=_stale(values, _told(inspection, fresh, cycle_line, on, {})),
         shaky=not works.whole,
         margins=margins,
         which=which,
-        state=_worst_word((known(b.state) for b in kept), _BATTERY_STATES),
-        health_pct=health,
-        health_from=health_from,
-        cycles=cycles,
-        cycle_line_pct=None if cycles is None or not cycle_line else 100 * cycles / cycle_line,
-        run_time_pct=_run_time(inspection, kept, margins),
-        shuts_down=_worst((known(b.shuts_down) for b in kept), max),
-        too_good=_too_good(inspection, kept, on),
-        watt_hours=_worst((_watt_hours(b) for b in kept), max),
+        **values,
     )
+
+
+def _told(
+    inspection: Inspection,
+    readings: list[record.Battery],
+    cycle_line: int | None,
+    on: date,
+    margins: dict[str, float],
+) -> dict[str, Any]:
+    """What several readings of one battery come to, the worse of each."""
+    health, health_from = _health(inspection, readings, margins)
+    cycles = _worst((known(b.cycles) for b in readings), max)
+    return {
+        "state": _worst_word((known(b.state) for b in readings), _BATTERY_STATES),
+        "health_pct": health,
+        "health_from": health_from,
+        "cycles": cycles,
+        "cycle_line_pct": None if cycles is None or not cycle_line else 100 * cycles / cycle_line,
+        "run_time_pct": _run_time(inspection, readings, margins),
+        "shuts_down": _worst((known(b.shuts_down) for b in readings), max),
+        "too_good": _too_good(inspection, readings, on),
+        "watt_hours": _worst((_watt_hours(b) for b in readings), max),
+    }
 
 
 def _health(
@@ -210,11 +233,14 @@ def _run_time(
 
 def _too_good(inspection: Inspection, kept: list[record.Battery], on: date) -> bool | None:
     year = inspection.device.year
-    if year is UNSET or not kept or any(b.reported_health_pct is UNSET for b in kept):
+    if year is UNSET or not kept:
         return None
-    old = on.year - year >= QUESTIONABLE_AFTER_YEARS
-    fresh = any(b.reported_health_pct >= 100 or b.cycles == 0 for b in kept)  # type: ignore[operator]
-    return old and fresh
+    if on.year - year < QUESTIONABLE_AFTER_YEARS:
+        return False
+    if any(b.cycles == 0 or (known(b.reported_health_pct) or 0) >= 100 for b in kept):
+        return True
+    silent = any(UNSET in (b.cycles, b.reported_health_pct) for b in kept)
+    return None if silent else False
 
 
 def _watt_hours(battery: record.Battery) -> float | None:

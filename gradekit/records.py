@@ -5,9 +5,11 @@ slowly, to list all of its problems. It never mends or guesses a value, and it d
 conclusions from a sound record.
 """
 
+import reprlib
 import types
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date
+from decimal import Decimal
 from typing import Annotated, Any, Literal, NamedTuple, Union, get_args, get_origin, get_type_hints
 
 import msgspec
@@ -15,8 +17,8 @@ from msgspec import UNSET, UnsetType
 
 from gradekit import measures
 from gradekit.errors import Problem, RecordError
-from gradekit.inspection import Inspection
-from gradekit.kinds import Kind
+from gradekit.inspection import MEASURED, Inspection, may_have
+from gradekit.kinds import Battery, Clearance, Function, Kind
 from gradekit.rulebook import Rulebook
 
 _DECODER = msgspec.json.Decoder(Inspection)
@@ -29,7 +31,7 @@ def read_inspection(data: bytes | str, rulebook: Rulebook) -> Inspection:
     """
     try:
         inspection = _DECODER.decode(data)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+    except (msgspec.MsgspecError, UnicodeError, RecursionError):
         return convert_inspection(_parse(data), rulebook)
     return _checked(inspection, rulebook)
 
@@ -61,7 +63,7 @@ def _parse(data: bytes | str) -> Any:
         raise _unreadable("the text starts with a byte-order mark", "save as UTF-8 without it")
     try:
         return msgspec.json.decode(data)
-    except UnicodeDecodeError:
+    except UnicodeError:
         raise _unreadable("the text is not UTF-8", "save the file as UTF-8") from None
     except RecursionError:
         raise _unreadable("the values are nested too deeply", "a record is flat") from None
@@ -92,7 +94,8 @@ def _all_problems(raw: dict[str, Any], rulebook: Rulebook) -> Iterator[Problem]:
     """Problems of shape, then problems of sense in what is left."""
     walked = _walk_struct(Inspection, raw, "")
     yield from walked.problems
-    yield from _sense(msgspec.convert(walked.value, Inspection), rulebook)
+    faulty = frozenset(problem.where for problem in walked.problems)
+    yield from _sense(msgspec.convert(walked.value, Inspection), rulebook, faulty)
 
 
 def _walk(hint: Any, raw: Any, path: str) -> _Walked:
@@ -103,7 +106,8 @@ def _walk(hint: Any, raw: Any, path: str) -> _Walked:
     if get_origin(plain) is tuple and get_args(plain)[1:] == (...,) and isinstance(raw, list):
         return _walk_list(get_args(plain)[0], raw, path)
     if get_origin(plain) is dict and isinstance(raw, dict):
-        return _walk_dict(get_args(plain)[1], raw, path)
+        word, value = get_args(plain)
+        return _walk_dict(word, value, raw, path)
     return _walk_leaf(hint, raw, path)
 
 
@@ -140,10 +144,11 @@ def _walk_list(hint: Any, raw: list[Any], path: str) -> _Walked:
     return _Walked(kept, [problem for w in walked for problem in w.problems])
 
 
-def _walk_dict(hint: Any, raw: dict[str, Any], path: str) -> _Walked:
+def _walk_dict(word: Any, hint: Any, raw: dict[str, Any], path: str) -> _Walked:
+    keys = {key: _walk_leaf(word, key, f"{path}.{key}") for key in raw}
     walked = {key: _walk(hint, value, f"{path}.{key}") for key, value in raw.items()}
-    kept = {key: w.value for key, w in walked.items() if w.value is not UNSET}
-    return _Walked(kept, [problem for w in walked.values() for problem in w.problems])
+    kept = {k: w.value for k, w in walked.items() if UNSET not in (w.value, keys[k].value)}
+    return _Walked(kept, [p for key in raw for w in (keys[key], walked[key]) for p in w.problems])
 
 
 def _walk_leaf(hint: Any, raw: Any, path: str) -> _Walked:
@@ -196,8 +201,13 @@ def _plainly(says: str) -> str:
     return says
 
 
+_BRIEF = reprlib.Repr()
+_BRIEF.maxlevel = 3
+_BRIEF.maxstring = _BRIEF.maxlong = _BRIEF.maxother = 200
+
+
 def _shown(raw: Any) -> str:
-    text = repr(raw)
+    text = _BRIEF.repr(raw)
     return text if len(text) <= 60 else text[:57] + "…"
 
 
@@ -249,12 +259,16 @@ def _filler(hint: Any) -> Any:
 # --- sense: words of the kind, days, numbers ---------------------------------------------------
 
 
-def _sense(inspection: Inspection, rulebook: Rulebook) -> Iterator[Problem]:
-    """What a record of the right shape can still get wrong."""
+def _sense(
+    inspection: Inspection, rulebook: Rulebook, faulty: frozenset[str] = frozenset()
+) -> Iterator[Problem]:
+    """What a record of the right shape can still get wrong; ``faulty`` are paths told already."""
     name = inspection.device.kind
     yield from _day_problems(inspection)
-    yield from _number_problems(inspection)
-    yield from _contradictions(inspection)
+    yield from _number_problems(inspection, faulty)
+    yield from _amount_problems(inspection)
+    yield from _margin_problems(inspection)
+    yield from _contradictions(inspection, faulty)
     if name == FILLER:
         return
     if name not in rulebook.kind_files:
@@ -294,7 +308,8 @@ def _look_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
         yield f"marks[{i}].kind", mark.kind, kind.mark_kinds
     for i, sign in _each(inspection.signs):
         yield f"signs[{i}].sign", sign.sign, kind.signs
-        yield f"signs[{i}].where", sign.where, (*kind.areas, *kind.parts, *kind.zones)
+        places = sorted({*kind.areas, *kind.parts, *kind.zones})
+        yield f"signs[{i}].where", sign.where, places
 
 
 def _test_words(inspection: Inspection, kind: Kind) -> Iterator[Placed]:
@@ -374,9 +389,9 @@ def _day_problems(inspection: Inspection) -> Iterator[Problem]:
             )
 
 
-def _number_problems(inspection: Inspection) -> Iterator[Problem]:
+def _number_problems(inspection: Inspection, faulty: frozenset[str]) -> Iterator[Problem]:
     for i, identifier in _each(inspection.device.identifiers):
-        if identifier.value == FILLER:
+        if identifier.value == FILLER or f"device.identifiers[{i}].type" in faulty:
             continue
         reading = measures.read_identifier(identifier.type, identifier.value)
         if reading.problem is not None:
@@ -394,10 +409,41 @@ def _number_problems(inspection: Inspection) -> Iterator[Problem]:
             )
 
 
-def _contradictions(inspection: Inspection) -> Iterator[Problem]:
-    """Two different results for one function, on one day and stage, cannot both be right."""
+def _amount_problems(inspection: Inspection) -> Iterator[Problem]:
+    amounts: dict[str, Decimal | UnsetType] = {}
+    if inspection.offer is not UNSET:
+        amounts["offer.price"] = inspection.offer.price
+    if inspection.acquisition is not UNSET:
+        amounts["acquisition.price_paid"] = inspection.acquisition.price_paid
+    for path, amount in amounts.items():
+        if amount is not UNSET and not (amount.is_finite() and amount >= 0):
+            yield Problem(where=path, problem=f"{amount} is no amount", remedy="write it as 149.00")
+
+
+def _margin_problems(inspection: Inspection) -> Iterator[Problem]:
+    for name in inspection.uncertainty or ():
+        if name not in MEASURED:
+            yield _unknown_key(name, "uncertainty", MEASURED)
+
+
+def _contradictions(inspection: Inspection, faulty: frozenset[str]) -> Iterator[Problem]:
+    """A part cannot be out and newly in; one function has one result on one day and stage."""
+    fitted = {part.part for part in inspection.parts or ()}
+    for i, part in _each(inspection.removed):
+        if part in fitted and part != FILLER:
+            yield Problem(
+                where=f"removed[{i}]",
+                problem=f"{part} is out, but stands under parts as fitted",
+                remedy="name under removed only what is out now",
+            )
+    yield from _opposite_results(inspection, faulty)
+
+
+def _opposite_results(inspection: Inspection, faulty: frozenset[str]) -> Iterator[Problem]:
     first: dict[tuple[Any, ...], tuple[int, str]] = {}
     for i, test in _each(inspection.tests):
+        if f"tests[{i}].result" in faulty:
+            continue
         on = test.on or inspection.inspected_on
         key = (test.function, test.which, on, test.stage)
         j, result = first.setdefault(key, (i, test.result))
@@ -438,6 +484,7 @@ def notes(inspection: Inspection, rulebook: Rulebook) -> tuple[Problem, ...]:
     kind = rulebook.kind(inspection.device.kind)
     checks: tuple[Callable[[Inspection, Kind], Iterator[Problem]], ...] = (
         _fields_of_other_kinds,
+        _absent_features,
         _silent_features,
         _doubtful_numbers,
     )
@@ -449,6 +496,8 @@ def _fields_of_other_kinds(inspection: Inspection, kind: Kind) -> Iterator[Probl
     for name, allowed in (("displays", kind.displays), ("batteries", kind.batteries)):
         if getattr(inspection, name) and not allowed:
             yield Problem(where=name, problem=f"a {kind.kind} has no {name}", remedy=remedy)
+    if inspection.erasure and kind.storage is None:
+        yield Problem(where="erasure", problem=f"a {kind.kind} has no storage", remedy=remedy)
     for name in inspection.clearance or ():
         if name not in kind.clearances:
             problem = f"no such check is made on a {kind.kind}"
@@ -457,6 +506,31 @@ def _fields_of_other_kinds(inspection: Inspection, kind: Kind) -> Iterator[Probl
         if identifier.type not in kind.identifiers:
             problem = f"a {kind.kind} has no {identifier.type}"
             yield Problem(where=f"device.identifiers[{i}]", problem=problem, remedy=remedy)
+
+
+def _absent_features(inspection: Inspection, kind: Kind) -> Iterator[Problem]:
+    """Findings on what ``device.has`` says is not there: one of the two is wrong."""
+    tied: list[tuple[str, Function | Clearance | Battery]] = [
+        *(
+            (f"tests[{i}]", kind.functions[test.function])
+            for i, test in _each(inspection.tests)
+            if test.result not in ("not_applicable", "not_tested")
+        ),
+        *(
+            (f"clearance.{name}", kind.clearances[name])
+            for name in inspection.clearance or ()
+            if name in kind.clearances
+        ),
+        *(
+            (f"batteries[{i}]", kind.batteries[battery.which])
+            for i, battery in _each(inspection.batteries)
+            if battery.which in kind.batteries
+        ),
+    ]
+    for where, item in tied:
+        if not may_have(inspection, item.if_present):
+            problem = f"device.has does not list {item.if_present}"
+            yield Problem(where=where, problem=problem, remedy="mend device.has, or leave it out")
 
 
 def _silent_features(inspection: Inspection, kind: Kind) -> Iterator[Problem]:

@@ -363,7 +363,9 @@ class Claims:
         """``One scratch`` where the record holds three."""
         spans = _spans(self._reading.of("mark"))
         marks = [Hit("mark.", *place) for place in spans]
-        marks = [m for m in marks if not self._reading.denied(m) and not self._of_thing(m, ("thing",))]
+        marks = [
+            m for m in marks if not self._reading.denied(m) and not self._of_thing(m, ("thing",))
+        ]
         counted = {m: n for m in marks if (n := self._count(m)) is not None}
         for mark, (at, number) in counted.items():
             kinds, zones = spans[mark.first, mark.last], self._zones(mark)

@@ -68,7 +68,7 @@ class Stamp(msgspec.Struct, frozen=True, kw_only=True):
     version: str
     digest: str
     loosened: tuple[str, ...] = ()
-    """Shipped rules that the shop's own folder loosens, changes or switches off."""
+    """Shipped rules and kinds that the shop's own folder loosens, changes or switches off."""
 
 
 class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -129,7 +129,8 @@ class Rulebook:
         for rule in self.rules:
             if id in (rule.id, rule.name):
                 return rule
-        raise UnknownName([_unknown(id, "rule", [rule.id for rule in self.rules])])
+        names = [word for rule in self.rules for word in (rule.id, rule.name)]
+        raise UnknownName([_unknown(id, "rule", names)])
 
 
 def _unknown(name: str, what: str, known: Iterable[str]) -> Problem:
@@ -155,15 +156,19 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
     """
     folders = [shipped or shipped_folder()] + ([own] if own is not None else [])
     problems: list[Problem] = []
+    if own is not None and not own.is_dir():
+        problems.append(Problem(own.name, "is no folder", "mend `rules` in the shop's profile"))
     tables = [_read_rules(folder, problems) for folder in folders]
-    sources = {s.id: s for folder in folders for s in _read_sources(folder, problems)}
+    sources = {s.id: s for folder in folders for s in _sources_of(folder, problems)}
     rules = {rule.id: rule for rule, _ in tables[0].rules}
     problems += _clashes(tables)
-    altered = _alter(rules, tables[-1].changes if own is not None else [], problems)
+    changes = tables[-1].changes if own is not None else []
+    altered = _alter(rules, changes, problems)
+    changed_in = {change.rule: file for change, file in changes}
     rules |= {rule.id: rule for table in tables[1:] for rule, _ in table.rules}
     for table in tables:
         for rule, file in table.rules:
-            problems += _faults(rules.get(rule.id, rule), file, sources)
+            problems += _faults(rules.get(rule.id, rule), changed_in.get(rule.id, file), sources)
     title = _title(folders[0], problems)
     if problems:
         raise RuleError(problems)
@@ -171,7 +176,10 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
         name=title.name,
         version=title.version + ("+own" if own is not None else ""),
         digest=digest(folders),
-        loosened=tuple(sorted(a.rule for a in altered if a.effect != "tightened")),
+        loosened=(
+            *sorted(a.rule for a in altered if a.effect != "tightened"),
+            *sorted(_copied_kinds(folders)),
+        ),
     )
     return Rulebook(folders, stamp, list(rules.values()), sources, altered)
 
@@ -210,6 +218,22 @@ def _read_rules(folder: Path, problems: list[Problem]) -> _Tables:
             if (change := _convert(raw, Change, where, problems)) is not None:
                 tables.changes.append((change, name))
     return tables
+
+
+def _copied_kinds(folders: Sequence[Path]) -> Iterator[str]:
+    """Kinds of which a shop has its own copy: it may lack a lock or a battery of the shipped."""
+    shipped, *own = ({f.name for f in folder.glob("kinds/*.toml")} for folder in folders)
+    yield from (f"kinds/{name}" for names in own for name in names & shipped)
+
+
+def _sources_of(folder: Path, problems: list[Problem]) -> Iterator[Source]:
+    """The sources of one folder, each id once."""
+    seen: set[str] = set()
+    for source in _read_sources(folder, problems):
+        if source.id in seen:
+            problems.append(Problem(f"sources.toml: {source.id}", "stands twice", "keep one"))
+        seen.add(source.id)
+        yield source
 
 
 def _read_sources(folder: Path, problems: list[Problem]) -> Iterator[Source]:
@@ -326,6 +350,9 @@ def _alter(
         if new is None:
             continue
         effect = "off" if change.off else _effect(old, new)
+        if new.id != old.id and old.caps_class != "hold":
+            problems.append(Problem(where, "changes the rule's id", "ids are never reused"))
+            continue
         if old.caps_class == "hold" and effect != "tightened":
             problems.append(Problem(where, "would loosen a blocker", "blockers stay as they are"))
             continue

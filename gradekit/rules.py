@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Meta
 
 from gradekit.conditions import Condition, Outcome, judge, judge_tally, parse_condition
+from gradekit.kinds import END
 from gradekit.subjects import Fact, Facts
 
 Grade = Literal["A", "B", "C", "D", "E", "ungraded"]
@@ -39,13 +40,13 @@ class Cite(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, dict=True):
     """One rule as it stands in TOML."""
 
-    id: Annotated[str, Meta(pattern=r"^[A-Z]{2,4}[0-9]{2,3}$")]
-    name: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=80)]
+    id: Annotated[str, Meta(pattern=r"^[A-Z]{2,4}[0-9]{2,3}" + END)]
+    name: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*" + END, max_length=80)]
     since: Annotated[str, Meta(min_length=1)]
     status: Literal["active", "trial", "retired"] = "active"
     replaced_by: str | None = None
     subject: str
-    topic: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+    topic: Annotated[str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*" + END)]
     kinds: tuple[str, ...] = ()
     when: dict[str, Any]
     caps_grade: Grade | None = None

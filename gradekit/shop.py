@@ -13,7 +13,7 @@ from msgspec import UNSET, Meta
 from msgspec.structs import fields, replace
 
 from gradekit.errors import Problem, ShopError
-from gradekit.inspection import Currency, Device, Inspection
+from gradekit.inspection import MEASURED, Currency, Device, Inspection
 
 
 class _Profile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -47,7 +47,7 @@ class Shop(_Profile, frozen=True, kw_only=True):
     language: Annotated[str, Meta(pattern=r"^[a-z]{2}$")]
     currency: Currency
     terms: Terms = Terms()
-    uncertainty: dict[str, Annotated[float, Meta(ge=0)]] = {}
+    uncertainty: dict[str, Annotated[float, Meta(ge=0, le=1e6)]] = {}
     """The instruments' uncertainty by field name, in that field's unit."""
     rules: str | None = None
     """The shop's own rule folder, beside the profile."""
@@ -63,7 +63,17 @@ def load_shop(path: Path) -> Shop:
         raise _refused(path, f"cannot be read ({error.strerror})", "name a file") from None
     except (tomli.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
         raise _refused(path, str(error), "mend the profile") from None
-    if problems := [p for p in _model_problems(shop, path) if p is not None]:
+    problems = [p for p in _model_problems(shop, path) if p is not None]
+    problems += [
+        Problem(
+            where=f"{path.name}: uncertainty.{name}",
+            problem="no reading has this field",
+            remedy=f"use one of {', '.join(MEASURED)}",
+        )
+        for name in shop.uncertainty
+        if name not in MEASURED
+    ]
+    if problems:
         raise ShopError(problems)
     return shop
 

@@ -19,8 +19,9 @@ _STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
 def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[SignFact, ...]:
     """Every sign that was recorded; those of a failing cell go with the last battery."""
-    batteries = (b for b in kind.batteries.values() if may_have(inspection, b.if_present))
-    no_cell_left = all(out.keys() & set(battery.carried_by) for battery in batteries)
+    batteries = [b for b in kind.batteries.values() if may_have(inspection, b.if_present)]
+    still_in = [b for b in batteries if not out.keys() & set(b.carried_by)]
+    no_cell_left = bool(batteries) and not still_in
     return tuple(
         SignFact(
             about=f"signs[{i}]",

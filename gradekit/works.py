@@ -45,10 +45,10 @@ class Works(NamedTuple):
 
     def rereading(self, path: str) -> list[Done]:
         """Works after which a reading (a record path) has to be taken again."""
-        if path in self.everywhere:
+        names = {path, path.partition("[")[0]}
+        if names & set(self.everywhere):
             return list(self.done)
-        whole_list = path.partition("[")[0]
-        return [d for d in self.done if {path, whole_list} & set(d.opening.reread)]
+        return [d for d in self.done if names & set(d.opening.reread)]
 
 
 def timeline(inspection: Inspection, kind: Kind) -> Works:

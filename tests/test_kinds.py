@@ -428,12 +428,64 @@ def test_ownership_and_recall_stand_in_every_way(kind: Kind) -> None:
 
 
 @ONE_BY_ONE
+def test_what_carries_a_battery_is_a_cell(kind: Kind) -> None:
+    """Each part that takes a battery along is told as a cell, and no other part is."""
+    carriers = {part for battery in kind.batteries.values() for part in battery.carried_by}
+    assert {name for name, part in kind.parts.items() if part.cell} == carriers
+
+
+@ONE_BY_ONE
+def test_only_where_a_cell_may_lie_behind_can_one_lift_the_housing(kind: Kind) -> None:
+    """A kind with batteries names the zones that a swelling cell would lift; no other does."""
+    assert any(zone.over_cell for zone in kind.zones.values()) == bool(kind.batteries)
+
+
+@ONE_BY_ONE
+def test_a_small_part_is_not_vital_and_carries_nothing_that_matters(kind: Kind) -> None:
+    """What a unit is used without holds no display, no data and no lock."""
+    carried = {part for display in kind.displays.values() for part in display.carried_by}
+    carried |= {part for clearance in kind.clearances.values() for part in clearance.carried_by}
+    carried |= set(kind.storage.carried_by if kind.storage else ())
+    small = {name for name, part in kind.parts.items() if part.small}
+    assert not small & carried
+    assert not any(kind.parts[name].vital for name in small)
+
+
+@ONE_BY_ONE
+def test_without_its_board_or_a_display_a_unit_is_not_used(kind: Kind) -> None:
+    """The board and whatever carries a display are vital, and a display is seen."""
+    assert kind.parts["board"].vital
+    for display in kind.displays.values():
+        for name in display.carried_by:
+            assert kind.parts[name].vital, name
+            assert kind.parts[name].visible, name
+
+
+@ONE_BY_ONE
+def test_work_with_laid_down_checks_is_board_work(kind: Kind) -> None:
+    """Checks are laid down for the board level alone; what opens nothing stays above it."""
+    for name, work in kind.works.items():
+        assert not work.acceptance or work.level == "board", name
+        assert work.opens or work.level not in (None, "board"), name
+        assert not work.opens or work.level not in ("surface", "software"), name
+
+
+@ONE_BY_ONE
+def test_a_network_that_can_lock_a_unit_is_one_it_can_be_tested_on(kind: Kind) -> None:
+    """The feature by which a unit may be tied to a network is the condition of some function."""
+    tied = {function.if_present for function in kind.functions.values()}
+    assert kind.network is None or kind.network in tied
+
+
+@ONE_BY_ONE
 def test_what_may_be_a_failing_cell_is_no_proof_of_earlier_work(kind: Kind) -> None:
     """Signs of a bad cell, of liquid or of false identity do not tell that somebody opened it."""
     warnings = {"panel_lifted", "overheating", "smell_of_solvent", "exposed_cell", "corrosion"}
     warnings |= {"counterfeit_device", "altered_identity"}
     assert warnings <= kind.signs.keys()
     assert not any(kind.signs[name].earlier_work for name in warnings)
+    cells = {"panel_lifted", "overheating", "smell_of_solvent", "exposed_cell"}
+    assert {name for name, sign in kind.signs.items() if sign.cell} == cells
 
 
 # --- the kinds beside each other -----------------------------------------------------------------
@@ -452,8 +504,13 @@ def told_apart(table: str, field: str) -> dict[str, set[object]]:
     ("table", "field"),
     [
         ("signs", "earlier_work"),
+        ("signs", "cell"),
         ("zones", "seen"),
         ("parts", "opens"),
+        ("parts", "visible"),
+        ("parts", "cell"),
+        ("parts", "small"),
+        ("parts", "vital"),
         ("works", "opens"),
         ("accessories", "mains"),
     ],
@@ -461,6 +518,12 @@ def told_apart(table: str, field: str) -> dict[str, set[object]]:
 def test_a_word_means_the_same_in_every_kind(table: str, field: str) -> None:
     """One word for one thing: what is told of it does not change from kind to kind."""
     assert told_apart(table, field) == {}
+
+
+def test_no_two_kinds_disagree_how_deep_a_work_goes() -> None:
+    """Where a kind says how deep a work goes, no other kind says otherwise; silence is allowed."""
+    told = told_apart("works", "level")
+    assert {work: levels for work, levels in told.items() if len(levels - {None}) > 1} == {}
 
 
 def test_every_kind_shares_the_common_words() -> None:

@@ -56,14 +56,14 @@ def test_class_and_grade_come_first(file: Path) -> None:
 @EACH
 def test_every_capping_reason_is_shown_once_a_topic(file: Path) -> None:
     """Of the reasons that cap, the gravest of each topic and path has one headline of its own."""
-    text = printed(file)
+    text = " ".join(printed(file).split())
     gravest = {}
     for reason in graded(file)[1].reasons:
         if reason.caps_class or reason.caps_grade:
             gravest.setdefault((reason.topic, reason.about), reason)
     for reason in gravest.values():
-        headline = f"  {reason.rule}  {reason.name.replace('-', ' ')}: {reason.about}"
-        again = re.findall(re.escape(headline) + r"[^\n]*(?:\n +)?[^\n]*, as above", text)
+        headline = f" {reason.rule} {reason.name.replace('-', ' ')}: {reason.about} "
+        again = re.findall(re.escape(headline) + r"\([^)]*\), as above", text)
         assert text.count(headline) - len(again) == 1, headline
 
 

@@ -1,0 +1,262 @@
+"""PAPERS: what is printed to go with a listing, a label for the box and a sheet for the buyer.
+
+It stands after the listing and shows its words, no fewer and none of its own. It ticks nothing for
+anybody, and it puts neither the shop's own tag nor a number of the unit on paper unless asked to.
+"""
+
+from typing import TYPE_CHECKING, Any, Literal
+from urllib.parse import unquote, urlsplit
+
+import msgspec
+
+from gradekit.disclosures import Phrases
+from gradekit.errors import GradekitError, Problem, RuleError
+from gradekit.facts import establish
+from gradekit.inspection import Inspection, may_have
+from gradekit.listing import Listing, ListingRefused, sections
+from gradekit.measures import SMALL_BATTERY_WH, SMALL_CELL_WH, within
+from gradekit.rulebook import Rulebook
+from gradekit.sales import Sale
+from gradekit.subjects import BatteryFact
+
+if TYPE_CHECKING:
+    from segno import QRCode
+
+Passes = Literal["cell", "battery", "neither", "unknown", "out"]
+"""The line a battery's energy passes; unknown: not read since the last work; out: none in place."""
+
+MOST_CHARACTERS = 213
+"""The longest address on a label: what version 10 of ISO/IEC 18004 holds at level M, in bytes."""
+
+MODULE_MM, LEAST_CODE_MM = 0.4, 20.0
+"""Width of one module and of a whole code with its quiet zone; finer ones smear in print (common
+practice). A code of version 10 is then 26 mm wide, half the label."""
+
+_SHORT_TAG = 4
+"""A tag up to this long may stand anywhere by chance, so it gives nobody away."""
+
+
+class BatteryLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One battery the unit has or may have, as a parcel service asks about it."""
+
+    which: str
+    watt_hours: float | None
+    """Energy in Wh; None where it is unknown or there is no battery in place."""
+    passes: Passes
+
+
+def battery_lines(sale: Sale) -> tuple[BatteryLine, ...]:
+    """Every battery of the unit with the line it passes, in the order of the kind.
+
+    UN Model Regulations, special provision 188, as quoted in carriers' guidance: not more than
+    20 Wh a cell, 100 Wh a battery, for sound ones only. That a line is passed is no leave to send.
+    """
+    facts = establish(sale.inspection, sale.kind, sale.assessment.assessed_on)
+    inside = {battery.which: battery for battery in facts.batteries}
+    return tuple(
+        _battery_line(which, inside.get(which))
+        for which, battery in sale.kind.batteries.items()
+        if may_have(sale.inspection, battery.if_present)
+    )
+
+
+def _battery_line(which: str, battery: BatteryFact | None) -> BatteryLine:
+    if battery is None or battery.state in ("removed", "none"):
+        return BatteryLine(which=which, watt_hours=None, passes="out")
+    energy = battery.watt_hours
+    if energy is None or "watt_hours" in battery.open:
+        return BatteryLine(which=which, watt_hours=None, passes="unknown")
+    return BatteryLine(which=which, watt_hours=energy, passes=_passes(energy))
+
+
+def _passes(energy: float) -> Passes:
+    if within(energy, SMALL_CELL_WH):
+        return "cell"
+    return "battery" if within(energy, SMALL_BATTERY_WH) else "neither"
+
+
+# --- the label on the box ----------------------------------------------------------------------
+
+
+def write_label(
+    listing: Listing,
+    sale: Sale,
+    phrases: Phrases,
+    rulebook: Rulebook,
+    *,
+    address: str | None = None,
+    tag: bool = False,
+) -> str:
+    """The label of the box, 62 × 100 mm, as one self-contained page.
+
+    ``address``: where the listing stands; the code holds it, else the whole public digest. ``tag``:
+    print the shop's own tag instead of a line to write on. GradekitError for an address that no
+    code can hold or that tells what is private; ListingRefused if the page drops what it must say.
+    """
+    if problems := [] if address is None else _address_problems(address, sale.inspection):
+        raise GradekitError(problems)
+    values = _label_values(listing, sale, phrases, address)
+    values["tag"] = sale.inspection.unit_id if tag else None
+    said = [listing.title, listing.headline, listing.points, values["digest"], *values["hazards"]]
+    said += [text for text in (listing.grade_line, listing.worst_point) if text]
+    return _filled("label.html", values, said, phrases, rulebook)
+
+
+def _label_values(
+    listing: Listing, sale: Sale, phrases: Phrases, address: str | None
+) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    lines = battery_lines(sale)
+    out = [line for line in lines if line.passes == "out"]
+    words = phrases.words.paper
+    for_parts = [words["for_parts"]] if listing.sale_class == "for_parts" else []
+    named = len(lines) > 1
+    drawn = code(address or listing.public_digest)
+    return {
+        "listing": listing,
+        "words": phrases.words,
+        "trader": sale.shop.trader if sale.shop else None,
+        "address": address,
+        "code": Markup(_drawn(drawn)),
+        "code_mm": f"{max(LEAST_CODE_MM, _modules(drawn) * MODULE_MM):g}",
+        "digest": listing.public_digest[:12],
+        "hazards": [*for_parts, *(_no_battery(line, named, phrases) for line in out)],
+        "batteries": [
+            (_battery_name(line, named, phrases), _figure(line, phrases), line.passes)
+            for line in lines
+            if line.passes != "out"
+        ],
+        "cell_wh": f"{SMALL_CELL_WH:g}",
+        "battery_wh": f"{SMALL_BATTERY_WH:g}",
+    }
+
+
+def _battery_name(line: BatteryLine, named: bool, phrases: Phrases) -> str:
+    name = phrases.words.paper["battery"]
+    return f"{name} ({phrases.word(line.which)})" if named else name
+
+
+def _no_battery(line: BatteryLine, named: bool, phrases: Phrases) -> str:
+    words = phrases.words.paper
+    text = words["no_battery"]
+    return f"{_battery_name(line, named, phrases)}: {text}" if named else text
+
+
+def _figure(line: BatteryLine, phrases: Phrases) -> str | None:
+    """Energy to the last digit: a rounded one could stand on the wrong side of its line."""
+    from babel.numbers import format_decimal
+
+    if line.watt_hours is None:
+        return None
+    return str(format_decimal(line.watt_hours, "#,##0.######", locale=phrases.language))
+
+
+def code(content: str) -> "QRCode":
+    """The QR code (ISO/IEC 18004) of a text, at level M or better."""
+    import segno
+
+    return segno.make_qr(content, error="m")
+
+
+def _modules(code: "QRCode") -> int:
+    """Modules across, the quiet zone of four on either side counted."""
+    return int(code.symbol_size()[0])
+
+
+def _drawn(code: "QRCode") -> str:
+    """Drawn inline with its quiet zone; its size is left to the page."""
+    return code.svg_inline(dark="#000", light="#fff", omitsize=True)
+
+
+def _address_problems(address: str, inspection: Inspection) -> list[Problem]:
+    """Why an address cannot stand on a label: all of it, never repeating what is private."""
+    found = [
+        ("is no address of a page", "give it whole, as https://…", not _of_a_page(address)),
+        (
+            f"has {len(address)} characters, too many for a code that reads well",
+            f"give one of {MOST_CHARACTERS} at most",
+            len(address) > MOST_CHARACTERS,
+        ),
+        (
+            "holds the shop's own tag or a number of the unit, and everybody can read it",
+            "give the listing an address without it; its slug has none",
+            _tells(address, inspection),
+        ),
+    ]
+    return [Problem("address", problem, remedy) for problem, remedy, holds in found if holds]
+
+
+def _of_a_page(address: str) -> bool:
+    """An http address in the characters of RFC 3986, with a host and without anybody's password."""
+    if not (address.isascii() and address.isprintable()) or set(address) & set(' "<>\\^`{|}'):
+        return False
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        return False
+    return parts.scheme in ("https", "http") and bool(parts.hostname) and "@" not in parts.netloc
+
+
+def _tells(address: str, inspection: Inspection) -> bool:
+    plain = unquote(address).casefold()
+    tag = inspection.unit_id.casefold()
+    digits = _alphanumeric(plain)
+    numbers = [_alphanumeric(i.value.casefold()) for i in inspection.device.identifiers or ()]
+    private = [number for number in numbers if len(number) > _SHORT_TAG]
+    return (len(tag) > _SHORT_TAG and tag in plain) or any(n in digits for n in private)
+
+
+def _alphanumeric(text: str) -> str:
+    return "".join(c for c in text if c.isalnum())
+
+
+# --- the sheet for buyer and seller ------------------------------------------------------------
+
+
+def write_acceptance(listing: Listing, sale: Sale, phrases: Phrases, rulebook: Rulebook) -> str:
+    """The sheet that buyer and seller sign, for the printer's own paper (A4 or Letter).
+
+    Every sentence in full under its number, then each line to be accepted with an empty box. Where
+    there is none to accept it only says that the points were read. ListingRefused if it drops one.
+    """
+    used = {line.section for line in listing.sentences}
+    priced = listing.price is not None and listing.currency is not None
+    values = {
+        "listing": listing,
+        "words": phrases.words,
+        "trader": sale.shop.trader if sale.shop else None,
+        "titles": [(s, phrases.words.section[s]) for s in sections(rulebook) if s in used],
+        "price": phrases.money(listing.price, listing.currency) if priced else None,  # type: ignore[arg-type]
+        "offer_notices": [n for n in listing.notices if n.place == "offer"],
+        "term_notices": [n for n in listing.notices if n.place != "offer"],
+    }
+    said = [listing.title, listing.headline, listing.public_digest]
+    said += [line.text for line in listing.sentences]
+    said += [line.text for line in listing.acceptances]
+    said += [notice.text for notice in listing.notices]
+    return _filled("acceptance.html", values, said, phrases, rulebook)
+
+
+# --- filling in --------------------------------------------------------------------------------
+
+
+def _filled(
+    name: str, values: dict[str, Any], said: list[str], phrases: Phrases, rulebook: Rulebook
+) -> str:
+    """A paper filled in; a template that cannot be, or that drops a text, is refused."""
+    from jinja2 import TemplateError
+    from markupsafe import escape
+
+    where = f"templates/{name}"
+    try:
+        template = (rulebook.folders[0] / "templates" / name).read_text("utf-8")
+        page = phrases.page(template, values)
+    except (OSError, TemplateError) as error:
+        problem = f"cannot be filled in ({error})"
+        raise RuleError([Problem(where, problem, "mend the template or its words")]) from None
+    lost = [text for text in said if str(escape(text)) not in page]
+    if lost:
+        remedy = "let the template show it"
+        raise ListingRefused([Problem(where, f"leaves out: {text}", remedy) for text in lost])
+    return page
