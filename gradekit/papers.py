@@ -4,6 +4,7 @@ It stands after the listing and shows its words, no fewer and none of its own. I
 anybody, and it puts neither the shop's own tag nor a number of the unit on paper unless asked to.
 """
 
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 from urllib.parse import unquote, urlsplit
 
@@ -108,10 +109,8 @@ def _label_values(
     from markupsafe import Markup
 
     lines = battery_lines(sale)
-    out = [line for line in lines if line.passes == "out"]
     words = phrases.words.paper
     for_parts = [words["for_parts"]] if listing.sale_class == "for_parts" else []
-    named = len(lines) > 1
     drawn = code(address or listing.public_digest)
     return {
         "listing": listing,
@@ -121,26 +120,30 @@ def _label_values(
         "code": Markup(_drawn(drawn)),
         "code_mm": f"{max(LEAST_CODE_MM, _modules(drawn) * MODULE_MM):g}",
         "digest": listing.public_digest[:12],
-        "hazards": [*for_parts, *(_no_battery(line, named, phrases) for line in out)],
+        "hazards": [*for_parts, *_no_battery(lines, phrases)],
         "batteries": [
-            (_battery_name(line, named, phrases), _figure(line, phrases), line.passes)
+            (_name([line], lines, phrases), _figure(line, phrases), line.passes)
             for line in lines
             if line.passes != "out"
         ],
+        "single_cell": any(line.passes == "battery" for line in lines),
         "cell_wh": f"{SMALL_CELL_WH:g}",
         "battery_wh": f"{SMALL_BATTERY_WH:g}",
     }
 
 
-def _battery_name(line: BatteryLine, named: bool, phrases: Phrases) -> str:
+def _name(some: Sequence[BatteryLine], lines: Sequence[BatteryLine], phrases: Phrases) -> str:
+    """What some of the batteries are called: the word alone where the unit has but one."""
     name = phrases.words.paper["battery"]
-    return f"{name} ({phrases.word(line.which)})" if named else name
+    which = phrases.listed(line.which for line in some)
+    return f"{name} ({which})" if len(lines) > 1 else name
 
 
-def _no_battery(line: BatteryLine, named: bool, phrases: Phrases) -> str:
-    words = phrases.words.paper
-    text = words["no_battery"]
-    return f"{_battery_name(line, named, phrases)}: {text}" if named else text
+def _no_battery(lines: Sequence[BatteryLine], phrases: Phrases) -> Iterator[str]:
+    out = [line for line in lines if line.passes == "out"]
+    text = phrases.words.paper["no_battery"]
+    if out:
+        yield f"{_name(out, lines, phrases)}: {text}" if len(lines) > 1 else text
 
 
 def _figure(line: BatteryLine, phrases: Phrases) -> str | None:

@@ -29,14 +29,15 @@ lens = { seen = "always_seen", area = "front", material = "glass", carried_by = 
 power_on = { need = "core" }
 dimming = { need = "full", if_present = "dimmer" }
 [parts]
-board = { area = "inside", retest = ["every_function"], reread = ["clearance.recall"] }
-cell = { area = "inside", retest = ["power_on"], reread = ["batteries[main]"] }
+board = { area = "inside", vital = true, retest = ["every_function"], reread = ["clearance.recall"] }
+cell = { area = "inside", cell = true, retest = ["power_on"], reread = ["batteries[main]"] }
 lens_glass = { area = "front" }
 [works]
 cell_swap = { retest = ["power_on"], reread = ["batteries"] }
 [signs]
 pry_mark = {}
 corrosion = { earlier_work = false }
+overheating = { earlier_work = false, cell = true }
 [displays]
 panel = { carried_by = ["lens_glass"] }
 [batteries]
@@ -89,6 +90,14 @@ def test_a_sound_kind_is_read_whole(tmp_path: Path) -> None:
     assert kind.parts["lens_glass"].opens
     assert kind.signs["pry_mark"].earlier_work
     assert not kind.signs["corrosion"].earlier_work
+    assert kind.works["cell_swap"].level is None
+    assert kind.network is None
+    cell, board = kind.parts["cell"], kind.parts["board"]
+    assert (cell.cell, cell.visible, cell.small, cell.vital) == (True, False, False, False)
+    assert (board.cell, board.vital) == (False, True)
+    assert kind.zones["lens"].over_cell is False
+    assert kind.signs["overheating"].cell
+    assert not kind.signs["pry_mark"].cell
     assert kind.accessories["charger"].mains
     assert kind.cycle_line is None
 
@@ -110,7 +119,7 @@ def test_a_place_lies_in_the_area_of_its_zone_or_part(tmp_path: Path) -> None:
             "cell_swap re-tests 'glow'; name a function of the kind",
         ),
         (
-            'cell = { area = "inside", retest = ["power_on"]',
+            'cell = { area = "inside", cell = true, retest = ["power_on"]',
             'cell = { area = "inside", retest = ["glow"]',
             "cell re-tests 'glow'; name a function of the kind",
         ),
@@ -169,6 +178,11 @@ def test_a_place_lies_in_the_area_of_its_zone_or_part(tmp_path: Path) -> None:
             'recall = { if_present = "timer" }',
             "recall needs the feature 'timer'; list it under features",
         ),
+        (
+            'features = ["dimmer"]',
+            'features = ["dimmer"]\nnetwork = "radio"',
+            "network needs the feature 'radio'; list it under features",
+        ),
     ],
 )
 def test_a_word_that_leads_nowhere_is_named(
@@ -194,7 +208,7 @@ def test_every_loose_end_is_told_at_once(tmp_path: Path) -> None:
     ("old", "new", "problem"),
     [
         (
-            'cell = { area = "inside", retest = ["power_on"]',
+            'cell = { area = "inside", cell = true, retest = ["power_on"]',
             'cell_swap = { area = "inside", retest = ["glow"]',
             "cell_swap re-tests 'glow'; name a function of the kind",
         ),
