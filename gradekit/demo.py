@@ -13,19 +13,42 @@ import msgspec
 from gradekit.advice import advise
 from gradekit.assessment import Assessment, assess
 from gradekit.disclosures import Phrases, sentences
-from gradekit.errors import GradekitError, Problem
+from gradekit.errors import Problem, RecordError
+from gradekit.inspection import Inspection
+from gradekit.listing import ListingRefused, write_listing, write_page
+from gradekit.markets import Market, load_market
 from gradekit.printout import Style, print_assessment
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.rules import CLASSES
+from gradekit.sales import Sale
 from gradekit.shop import Shop, complete, load_shop
 
 
 class Refused(NamedTuple):
-    """A file of the demo that could not be graded, and all that is wrong with it."""
+    """A file or a unit that got no result, and all that stands in its way."""
 
     name: str
     problems: tuple[Problem, ...]
+
+
+class Outcome(NamedTuple):
+    """What became of the stock: results, records refused, units that may not be listed."""
+
+    graded: list[Assessment]
+    refused: list[Refused]
+    unlisted: list[Refused]
+
+
+class Bench(NamedTuple):
+    """What the whole job works with."""
+
+    shop: Shop
+    rulebook: Rulebook
+    phrases: Phrases
+    market: Market
+    units: Path
+    listings: Path
 
 
 def demo_folder() -> Path:
@@ -36,26 +59,39 @@ def demo_folder() -> Path:
 
 
 def run_demo(out: Path) -> str:
-    """Grade every record of the demo into ``out``; returns what to tell the reader."""
+    """Grade and list every record of the demo into ``out``; returns what to tell the reader."""
     folder = demo_folder()
-    shop, rulebook = load_shop(folder / "shop.toml"), load_rulebook()
-    phrases = Phrases(rulebook, shop.language)
-    units = out / "units"
-    units.mkdir(parents=True, exist_ok=True)
-    graded: list[Assessment] = []
-    refused: list[Refused] = []
+    bench = _bench(folder, out)
+    outcome = Outcome([], [], [])
     for file in sorted([*folder.glob("stock/*.json"), *folder.glob("broken/*.json")]):
         try:
-            graded.append(_grade(file, units, shop, rulebook, phrases))
-        except GradekitError as error:
-            refused.append(Refused(file.name, error.problems))
-    (out / "stock.txt").write_text(_table(graded), "utf-8")
-    (out / "refused.txt").write_text(_refusals(refused), "utf-8")
-    return _summary(out, graded, refused)
+            inspection = complete(read_inspection(file.read_bytes(), bench.rulebook), bench.shop)
+        except RecordError as error:
+            outcome.refused.append(Refused(file.name, error.problems))
+            continue
+        result = _grade(inspection, bench)
+        outcome.graded.append(result)
+        try:
+            _list(inspection, result, bench)
+        except ListingRefused as error:
+            outcome.unlisted.append(Refused(result.unit_id, error.problems))
+    (out / "stock.txt").write_text(_table(outcome.graded), "utf-8")
+    (out / "refused.txt").write_text(_refusals(outcome.refused), "utf-8")
+    (out / "unlisted.txt").write_text(_refusals(outcome.unlisted), "utf-8")
+    return _summary(out, outcome)
 
 
-def _grade(file: Path, units: Path, shop: Shop, rulebook: Rulebook, phrases: Phrases) -> Assessment:
-    inspection = complete(read_inspection(file.read_bytes(), rulebook), shop)
+def _bench(folder: Path, out: Path) -> Bench:
+    shop, rulebook = load_shop(folder / "shop.toml"), load_rulebook()
+    units, listings = out / "units", out / "listings"
+    for place in (units, listings):
+        place.mkdir(parents=True, exist_ok=True)
+    phrases = Phrases(rulebook, shop.language)
+    return Bench(shop, rulebook, phrases, load_market(rulebook, shop.market), units, listings)
+
+
+def _grade(inspection: Inspection, bench: Bench) -> Assessment:
+    rulebook, phrases = bench.rulebook, bench.phrases
     result = advise(assess(inspection, rulebook))
     text = print_assessment(
         result,
@@ -66,10 +102,23 @@ def _grade(file: Path, units: Path, shop: Shop, rulebook: Rulebook, phrases: Phr
         notes=notes(inspection, rulebook),
         said=sentences(result, phrases, rulebook),
     )
-    (units / f"{result.unit_id}.txt").write_text(text, "utf-8")
+    (bench.units / f"{result.unit_id}.txt").write_text(text, "utf-8")
     plain = msgspec.json.format(msgspec.json.encode(result))
-    (units / f"{result.unit_id}.json").write_bytes(plain + b"\n")
+    (bench.units / f"{result.unit_id}.json").write_bytes(plain + b"\n")
     return result
+
+
+def _list(inspection: Inspection, result: Assessment, bench: Bench) -> None:
+    sale = Sale(
+        inspection=inspection,
+        assessment=result,
+        kind=bench.rulebook.kind(result.kind),
+        shop=bench.shop,
+        agreed_months=bench.shop.terms.liability_months,
+    )
+    listing = write_listing(sale, bench.market, bench.rulebook)
+    page = write_page(listing, bench.phrases, bench.rulebook)
+    (bench.listings / f"{listing.slug}.html").write_text(page, "utf-8")
 
 
 def _table(graded: list[Assessment]) -> str:
@@ -77,9 +126,10 @@ def _table(graded: list[Assessment]) -> str:
     lines = [f"{'unit':<10} {'kind':<12} {'class':<12} {'grade':<6} {'at best':<16} held by"]
     for a in sorted(graded, key=lambda a: (CLASSES.index(a.sale_class), a.grade or "~", a.unit_id)):
         best = f"{a.best_sale_class} {a.best_grade or '–'}"
-        held = a.reasons[0].name.replace("-", " ") if a.reasons else "nothing"
+        held = next((r.name for r in a.reasons if r.caps_class or r.caps_grade), "nothing")
         lines.append(
-            f"{a.unit_id:<10} {a.kind:<12} {a.sale_class:<12} {a.grade or '–':<6} {best:<16} {held}"
+            f"{a.unit_id:<10} {a.kind:<12} {a.sale_class:<12} {a.grade or '–':<6} {best:<16} "
+            + held.replace("-", " ")
         )
     return "\n".join(lines) + "\n"
 
@@ -88,17 +138,21 @@ def _refusals(refused: list[Refused]) -> str:
     return "".join(f"{r.name}: {problem}\n" for r in refused for problem in r.problems)
 
 
-def _summary(out: Path, graded: list[Assessment], refused: list[Refused]) -> str:
+def _summary(out: Path, outcome: Outcome) -> str:
+    graded = outcome.graded
     counts = Counter(a.sale_class for a in graded)
     classes = ", ".join(f"{counts[c]} {c.replace('_', ' ')}" for c in CLASSES if counts[c])
     return "\n".join(
         [
             f"Harbour Bench has {len(graded)} devices in stock: {classes}.",
-            f"{len(refused)} records were refused, with every reason.",
+            f"{len(graded) - len(outcome.unlisted)} of them have a listing; "
+            f"{len(outcome.refused)} records were refused, with every reason.",
             "",
             "Open these:",
             f"  {out / 'stock.txt'}  the stock at a glance",
             f"  {out / 'units'}  each device: class, grade, reasons, what to say, what to do next",
+            f"  {out / 'listings'}  the page a buyer reads, for each device that may be offered",
+            f"  {out / 'unlisted.txt'}  why the others have none",
             f"  {out / 'refused.txt'}  what is wrong with the refused records",
         ]
     )

@@ -29,9 +29,9 @@ lens = { seen = "always_seen", area = "front", material = "glass", carried_by = 
 power_on = { need = "core" }
 dimming = { need = "full", if_present = "dimmer" }
 [parts]
-board = { area = "inside", vital = true, retest = ["every_function"], reread = ["clearance.recall"] }
+board = { area = "inside", retest = ["every_function"], reread = ["clearance.recall"] }
 cell = { area = "inside", cell = true, retest = ["power_on"], reread = ["batteries[main]"] }
-lens_glass = { area = "front" }
+lens_glass = { area = "front", visible = true, small = true, vital = true }
 [works]
 cell_swap = { retest = ["power_on"], reread = ["batteries"] }
 [signs]
@@ -92,9 +92,9 @@ def test_a_sound_kind_is_read_whole(tmp_path: Path) -> None:
     assert not kind.signs["corrosion"].earlier_work
     assert kind.works["cell_swap"].level is None
     assert kind.network is None
-    cell, board = kind.parts["cell"], kind.parts["board"]
+    cell, glass = kind.parts["cell"], kind.parts["lens_glass"]
     assert (cell.cell, cell.visible, cell.small, cell.vital) == (True, False, False, False)
-    assert (board.cell, board.vital) == (False, True)
+    assert (glass.cell, glass.visible, glass.small, glass.vital) == (False, True, True, True)
     assert kind.zones["lens"].over_cell is False
     assert kind.signs["overheating"].cell
     assert not kind.signs["pry_mark"].cell
