@@ -8,7 +8,7 @@ missing or that names an unknown value is an error, never a shorter text. It dec
 from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -73,6 +73,7 @@ class Phrases:
             problem = "the rulebook has no phrases in this language"
             raise UnknownName([Problem(where=language, problem=problem, remedy="try en")])
         self._compiled: dict[str, Template] = {}
+        self._pages: dict[str, Template] = {}
 
     @cached_property
     def words(self) -> Words:
@@ -165,8 +166,10 @@ class Phrases:
 
     def page(self, template: str, values: dict[str, Any]) -> str:
         """Fill in a whole page; every value is escaped unless it is markup already."""
-        environment = self._environment.overlay(autoescape=True, trim_blocks=True)
-        return environment.from_string(template).render(values)
+        if template not in self._pages:
+            environment = self._environment.overlay(autoescape=True, trim_blocks=True)
+            self._pages[template] = environment.from_string(template)
+        return self._pages[template].render(values)
 
     def template(self, key: str) -> "Template":
         """The compiled phrase; RuleError if it is missing, unlawful or cannot be read."""
@@ -201,6 +204,12 @@ class Phrases:
         if not text or any(sign in text for sign in ("{{", "}}", "{%", "%}", "{#", "#}")):
             raise _refused(where, f"reads {text!r}", "say something, and only to the reader")
         return text
+
+
+@lru_cache(maxsize=64)
+def phrases_in(rulebook: Rulebook, language: str) -> Phrases:
+    """The phrases of a language, compiled once for each rulebook."""
+    return Phrases(rulebook, language)
 
 
 def _known(value: Any) -> Any:

@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,7 +17,7 @@ import msgspec
 
 from gradekit import sales
 from gradekit.damage_map import draw
-from gradekit.disclosures import Phrases, Sentence, sentences
+from gradekit.disclosures import Phrases, Sentence, phrases_in, sentences
 from gradekit.errors import GradekitError, Problem
 from gradekit.facts import establish
 from gradekit.inspection import Inspection, known
@@ -98,6 +98,7 @@ class _Sections(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     section: tuple[_Section, ...]
 
 
+@lru_cache(maxsize=64)
 def sections(rulebook: Rulebook) -> dict[str, tuple[str, ...]]:
     """The sections of a listing in reading order, each with its topics."""
     problems: list[Problem] = []
@@ -115,7 +116,7 @@ def write_listing(
     language = language or _language(sale, market)
     if problems := sales.gate_problems(market, sale, language):
         raise ListingRefused(problems)
-    draft = _Draft(sale, market, rulebook, Phrases(rulebook, language))
+    draft = _Draft(sale, market, rulebook, phrases_in(rulebook, language))
     listing = draft.listing
     if leaks := list(_private_parts(sale.inspection, listing)):
         raise ListingRefused(leaks)

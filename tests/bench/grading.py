@@ -15,13 +15,18 @@ from pathlib import Path
 import msgspec
 
 from gradekit.assessment import assess, record_digest
+from gradekit.damage_map import draw
 from gradekit.demo import demo_folder
 from gradekit.disclosures import Phrases, sentences
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
+from gradekit.listing import write_listing, write_page
+from gradekit.markets import load_market
 from gradekit.printout import Style, print_assessment
 from gradekit.records import read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
+from gradekit.sales import Sale
+from gradekit.shop import complete, load_shop
 
 RUNS = 15
 START_UPS = 9
@@ -77,6 +82,28 @@ def ratios(data: bytes, rulebook: Rulebook) -> list[tuple[str, float]]:
     return [(name, seconds / yardstick) for name, seconds in steps]
 
 
+def listing_parts(data: bytes, rulebook: Rulebook) -> list[tuple[str, float]]:
+    """What a listing costs by parts, in gradings of the same record."""
+    shop = load_shop(demo_folder() / "shop.toml")
+    inspection = complete(read_inspection(data, rulebook), shop)
+    result = assess(inspection, rulebook)
+    market = load_market(rulebook, shop.market)
+    phrases = Phrases(rulebook, shop.language)
+    sale = Sale(
+        inspection=inspection, assessment=result, kind=rulebook.kind(result.kind), shop=shop
+    )
+    listing = write_listing(sale, market, rulebook)
+    numbers = {line.about: line.number for line in listing.sentences}
+    yardstick = median_seconds(lambda: assess(inspection, rulebook), 20)
+    steps: list[tuple[str, float]] = [
+        ("sentences", median_seconds(lambda: sentences(result, phrases, rulebook), 20)),
+        ("damage map", median_seconds(lambda: draw(inspection, sale.kind, phrases, numbers), 20)),
+        ("listing", median_seconds(lambda: write_listing(sale, market, rulebook), 5)),
+        ("page from a listing", median_seconds(lambda: write_page(listing, phrases, rulebook), 5)),
+    ]
+    return [(name, seconds / yardstick) for name, seconds in steps]
+
+
 def start_up() -> tuple[float, float]:
     """Seconds to grade one file from the command line, and to import msgspec, taken in turn."""
     file = next(iter(sorted(demo_folder().glob("stock/*.json"))))
@@ -105,6 +132,9 @@ def main() -> None:
     kind = msgspec.json.decode(data)["device"]["kind"]
     print(f"{len(rulebook.rules)} rules, {len(rulebook.rules_for(kind))} for a {kind}")
     for name, ratio in ratios(data, rulebook):
+        print(f"  {ratio:8.1f} x  {name}")
+    print("a listing, in gradings of the same record:")
+    for name, ratio in listing_parts(data, rulebook):
         print(f"  {ratio:8.1f} x  {name}")
     graded, imported = start_up()
     allowed = 1.25 * imported + 0.080
