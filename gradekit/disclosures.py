@@ -273,7 +273,8 @@ def _values(kind: str, disclosure: Disclosure, rulebook: Rulebook) -> dict[str, 
     subject = SUBJECTS[rulebook.rule(disclosure.rule).subject]
     known = dict.fromkeys(subject.__struct_fields__)
     margins = _Margins(disclosure.values.get("margins", {}))
-    return {**known, "kind": kind, "tallied": None, **disclosure.values, "margins": margins}
+    base = {**known, "kind": kind, "tallied": None}  # a mark's own kind takes the name from it
+    return {**base, **disclosure.values, "about": disclosure.about, "margins": margins}
 
 
 class _Margins(dict[str, float]):

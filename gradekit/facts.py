@@ -18,7 +18,7 @@ from gradekit.clearances import clearance_of, erasure_of, identity_of
 from gradekit.inspection import Inspection, known, margin_of, may_have
 from gradekit.kinds import Function, Kind, Part
 from gradekit.readings import batteries_of, displays_of
-from gradekit.standings import parts_of, repairs_of, signs_of
+from gradekit.standings import cell_left, parts_of, repairs_of, signs_of
 from gradekit.subjects import (
     AccessoryFact,
     Facts,
@@ -109,8 +109,9 @@ def _taken_out(inspection: Inspection, kind: Kind) -> dict[str, str]:
     """Parts that are out, with the path that says so. Nothing recorded: nothing was taken out."""
     out = {part: f"removed[{i}]" for i, part in enumerate(inspection.removed or ())}
     erasure = inspection.erasure
-    if kind.storage and erasure is not UNSET and erasure.method in _STORAGE_GONE:
-        out.setdefault("storage", "erasure.method")
+    gone = erasure is not UNSET and erasure.method in _STORAGE_GONE
+    if kind.storage and gone and not out.keys() & set(kind.storage.carried_by):
+        out["storage"] = "erasure.method"
     return out
 
 
@@ -206,14 +207,17 @@ def _months_left(until: str | UnsetType, on: date) -> int | None:
 
 
 def _marks(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[MarkFact, ...]:
+    cell_in = cell_left(inspection, kind, out)
     return tuple(
-        _mark(inspection, kind, mark, f"marks[{i}]")
+        _mark(inspection, kind, mark, f"marks[{i}]", cell_in)
         for i, mark in enumerate(inspection.marks or ())
         if not out.keys() & set(kind.zones[mark.zone].carried_by)
     )
 
 
-def _mark(inspection: Inspection, kind: Kind, mark: record.Mark, about: str) -> MarkFact:
+def _mark(
+    inspection: Inspection, kind: Kind, mark: record.Mark, about: str, cell_in: bool
+) -> MarkFact:
     zone, margins = kind.zones[mark.zone], dict[str, float]()
     width = _judged(inspection, "width_mm", mark.width_mm, margins)
     return MarkFact(
@@ -222,7 +226,7 @@ def _mark(inspection: Inspection, kind: Kind, mark: record.Mark, about: str) -> 
         zone=mark.zone,
         seen=zone.seen,
         material=zone.material,
-        over_cell=zone.over_cell,
+        over_cell=zone.over_cell and cell_in,
         kind=mark.kind,
         length_mm=_judged(inspection, "length_mm", mark.length_mm, margins),
         width_mm=width,

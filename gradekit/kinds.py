@@ -76,13 +76,13 @@ class Part(Opening, frozen=True, kw_only=True):
 
     area: Word
     visible: bool = False
-    """A large part that is seen or held in use."""
+    """Seen or held from outside."""
     cell: bool = False
     """Holds a battery, or is one."""
     small: bool = False
     """Screws, seals, brackets and the like: the unit works without."""
     vital: bool = False
-    """Nothing works without it."""
+    """Without it the unit is not used, or not safely."""
 
 
 class Work(Opening, frozen=True, kw_only=True):
@@ -108,6 +108,8 @@ class Battery(_Data, frozen=True, kw_only=True):
 
     carried_by: tuple[Word, ...]
     if_present: Word | None = None
+    vital: bool = True
+    """The device does nothing without it; a side of a pair may lack its own."""
 
 
 class Display(_Data, frozen=True, kw_only=True):

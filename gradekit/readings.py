@@ -14,7 +14,7 @@ from msgspec import UNSET
 from gradekit import inspection as record
 from gradekit import measures
 from gradekit.inspection import Inspection, known, margin_of, may_have
-from gradekit.kinds import Kind
+from gradekit.kinds import Battery, Kind
 from gradekit.subjects import BatteryFact, DisplayFact, Measured, open_fields
 from gradekit.works import Done, Works, stands
 
@@ -143,14 +143,19 @@ def batteries_of(
 ) -> tuple[BatteryFact, ...]:
     """One fact for each battery the unit may have and that is still in."""
     return tuple(
-        _battery(inspection, which, works, kind.cycle_line, on)
+        _battery(inspection, which, battery, works, kind.cycle_line, on)
         for which, battery in kind.batteries.items()
         if may_have(inspection, battery.if_present) and not out.keys() & set(battery.carried_by)
     )
 
 
 def _battery(
-    inspection: Inspection, which: str, works: Works, cycle_line: int | None, on: date
+    inspection: Inspection,
+    which: str,
+    what: Battery,
+    works: Works,
+    cycle_line: int | None,
+    on: date,
 ) -> BatteryFact:
     touched = works.rereading(f"batteries[{which}]")
     kept, fresh, about = _kept(inspection, "batteries", which, inspection.batteries or (), touched)
@@ -162,6 +167,7 @@ def _battery(
         shaky=not works.whole,
         margins=margins,
         which=which,
+        vital=what.vital,
         **values,
     )
 

@@ -18,10 +18,8 @@ _STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
 
 def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[SignFact, ...]:
-    """Every sign that was recorded; those of a failing cell go with the last battery."""
-    batteries = [b for b in kind.batteries.values() if may_have(inspection, b.if_present)]
-    still_in = [b for b in batteries if not out.keys() & set(b.carried_by)]
-    no_cell_left = bool(batteries) and not still_in
+    """Every sign that was recorded; none tells of a failing cell once every battery is out."""
+    cell_in = cell_left(inspection, kind, out)
     return tuple(
         SignFact(
             about=f"signs[{i}]",
@@ -29,12 +27,17 @@ def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[S
             where=known(sign.where),
             area=None if sign.where is UNSET else kind.area_of(sign.where),
             earlier_work=kind.signs[sign.sign].earlier_work,
-            cell=kind.signs[sign.sign].cell,
+            cell=kind.signs[sign.sign].cell and cell_in,
             inside_seen=known(inspection.inside_seen),
         )
         for i, sign in enumerate(inspection.signs or ())
-        if not (no_cell_left and kind.signs[sign.sign].cell)
     )
+
+
+def cell_left(inspection: Inspection, kind: Kind, out: dict[str, str]) -> bool:
+    """A battery may still be in: the kind has some, and not all that the unit has are out."""
+    batteries = [b for b in kind.batteries.values() if may_have(inspection, b.if_present)]
+    return not batteries or any(not out.keys() & set(b.carried_by) for b in batteries)
 
 
 def parts_of(

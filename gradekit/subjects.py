@@ -192,6 +192,7 @@ class BatteryFact(Fact, frozen=True, kw_only=True):
     """A battery as all of its readings together show it."""
 
     which: str
+    vital: bool = True
     state: record.BatteryState | None = None
     health_pct: Annotated[float | None, worse("less", "Full charge to rated capacity, %")] = None
     health_from: Measured | None = None

@@ -266,10 +266,10 @@ HOT = {"sign": "overheating"}
     ],
 )
 def test_a_sign_of_a_failing_cell_goes_with_the_last_cell(fields: Any, stays: bool) -> None:
-    """While any battery may still be in, a sign of a failing one stays."""
+    """Once every battery is out the sign is still told, but it tells of no cell any more."""
     facts = small.facts(signs=[HOT, {"sign": "pry_mark"}], **fields).signs
-    assert [s.about for s in facts] == (["signs[0]", "signs[1]"] if stays else ["signs[1]"])
-    assert [s.cell for s in facts] == ([True, False] if stays else [False])
+    assert [s.about for s in facts] == ["signs[0]", "signs[1]"]
+    assert [s.cell for s in facts] == [stays, False]
 
 
 def test_a_sign_of_a_failing_cell_stays_where_no_battery_was_taken_out(tmp_path: Path) -> None:
