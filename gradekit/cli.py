@@ -267,7 +267,7 @@ def listing(
     """Write the listing of one device for a market; a unit on hold has none, and it says why."""
     from gradekit.listing import ListingRefused, write_listing
     from gradekit.markets import load_market
-    from gradekit.sales import Sale, reminders
+    from gradekit.sales import reminders
 
     if form != "label" and (address is not None or tag):
         raise click.UsageError("--address and --tag are for --as label")
@@ -275,18 +275,11 @@ def listing(
     rulebook, shop = session.rulebook, session.shop
     source = next(_sources(file))
     try:
-        inspection = _inspection(source, session)
+        sale = _sale(_inspection(source, session), session, on)
         code = market or (shop.market if shop else None)
         if code is None:
             raise click.UsageError("say which market: --market AU, or --shop with a market")
         profile = load_market(rulebook, code)
-        sale = Sale(
-            inspection=inspection,
-            assessment=assess(inspection, rulebook, on),
-            kind=rulebook.kind(inspection.device.kind),
-            shop=shop,
-            agreed_months=shop.terms.liability_months if shop else None,
-        )
         written = write_listing(sale, profile, rulebook, language)
         phrases = Phrases(rulebook, written.language)
         shown = _shown(form, written, sale, phrases, rulebook, address, tag)
@@ -300,6 +293,19 @@ def listing(
     for key in reminders(profile, sale):
         click.echo(f"reminder: {phrases.render(key, {})}", err=True)
     return DONE
+
+
+def _sale(inspection: Inspection, session: Session, on: date | None) -> "Sale":
+    from gradekit.sales import Sale
+
+    rulebook, shop = session.rulebook, session.shop
+    return Sale(
+        inspection=inspection,
+        assessment=assess(inspection, rulebook, on),
+        kind=rulebook.kind(inspection.device.kind),
+        shop=shop,
+        agreed_months=shop.terms.liability_months if shop else None,
+    )
 
 
 def _shown(
