@@ -267,7 +267,7 @@ def listing(
     """Write the listing of one device for a market; a unit on hold has none, and it says why."""
     from gradekit.listing import ListingRefused, write_listing
     from gradekit.markets import load_market
-    from gradekit.sales import reminders
+    from gradekit.sales import reminders, sale_of
 
     if form != "label" and (address is not None or tag):
         raise click.UsageError("--address and --tag are for --as label")
@@ -275,7 +275,8 @@ def listing(
     rulebook, shop = session.rulebook, session.shop
     source = next(_sources(file))
     try:
-        sale = _sale(_inspection(source, session), session, on)
+        inspection = _inspection(source, session)
+        sale = sale_of(inspection, assess(inspection, rulebook, on), rulebook, shop)
         code = market or (shop.market if shop else None)
         if code is None:
             raise click.UsageError("say which market: --market AU, or --shop with a market")
@@ -293,19 +294,6 @@ def listing(
     for key in reminders(profile, sale):
         click.echo(f"reminder: {phrases.render(key, {})}", err=True)
     return DONE
-
-
-def _sale(inspection: Inspection, session: Session, on: date | None) -> "Sale":
-    from gradekit.sales import Sale
-
-    rulebook, shop = session.rulebook, session.shop
-    return Sale(
-        inspection=inspection,
-        assessment=assess(inspection, rulebook, on),
-        kind=rulebook.kind(inspection.device.kind),
-        shop=shop,
-        agreed_months=shop.terms.liability_months if shop else None,
-    )
 
 
 def _shown(

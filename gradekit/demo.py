@@ -21,7 +21,7 @@ from gradekit.printout import Style, print_assessment
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.rules import CLASSES
-from gradekit.sales import Sale
+from gradekit.sales import sale_of
 from gradekit.shop import Shop, complete, load_shop
 
 
@@ -109,13 +109,7 @@ def _grade(inspection: Inspection, bench: Bench) -> Assessment:
 
 
 def _list(inspection: Inspection, result: Assessment, bench: Bench) -> None:
-    sale = Sale(
-        inspection=inspection,
-        assessment=result,
-        kind=bench.rulebook.kind(result.kind),
-        shop=bench.shop,
-        agreed_months=bench.shop.terms.liability_months,
-    )
+    sale = sale_of(inspection, result, bench.rulebook, bench.shop)
     listing = write_listing(sale, bench.market, bench.rulebook)
     page = write_page(listing, bench.phrases, bench.rulebook)
     (bench.listings / f"{listing.slug}.html").write_text(page, "utf-8")

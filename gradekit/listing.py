@@ -6,25 +6,32 @@ a market, or would show something private, is an error and never a shorter listi
 """
 
 import hashlib
-from collections.abc import Iterator
+import re
+import unicodedata
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cached_property, lru_cache
-from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
+from msgspec import UNSET, UnsetType
+from msgspec.structs import replace
 
 from gradekit import sales
 from gradekit.damage_map import draw
-from gradekit.disclosures import Phrases, Sentence, phrases_in, sentences
-from gradekit.errors import GradekitError, Problem
+from gradekit.disclosures import Phrases, Sentence, languages, phrases_in, sentences
+from gradekit.errors import GradekitError, Problem, RuleError
 from gradekit.facts import establish
-from gradekit.inspection import Inspection, known
+from gradekit.inspection import known
 from gradekit.markets import Market, headline_key
 from gradekit.rulebook import Rulebook, Stamp, read_toml
 from gradekit.rules import Grade, SaleClass
 from gradekit.sales import Sale
+
+if TYPE_CHECKING:
+    from gradekit.subjects import Facts
 
 
 class ListingRefused(GradekitError):
@@ -77,6 +84,7 @@ class Listing(msgspec.Struct, frozen=True, kw_only=True):
     price: Decimal | None
     currency: str | None
     photos: tuple[str, ...]
+    """Names to publish the record's pictures under, in its order: its own may hold the tag."""
     photos_wanted: tuple[str, ...]
     photos_missing: tuple[str, ...]
     market: str
@@ -87,6 +95,9 @@ class Listing(msgspec.Struct, frozen=True, kw_only=True):
     rulebook: Stamp
     assessed_on: date
     public_digest: str
+    seller: str | None = None
+    delivery: str | None = None
+    """How it is delivered, in the shop's own words."""
 
 
 class _Section(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -100,32 +111,52 @@ class _Sections(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 @lru_cache(maxsize=64)
 def sections(rulebook: Rulebook) -> dict[str, tuple[str, ...]]:
-    """The sections of a listing in reading order, each with its topics."""
+    """The sections of a listing in reading order, each with its topics.
+
+    A shop's own ``sections.toml`` adds topics to them, and sections after them.
+    """
     problems: list[Problem] = []
-    folder: Path = rulebook.folders[0]
-    content = read_toml(folder / "sections.toml", _Sections, "sections.toml", problems)
-    if content is None:
-        raise GradekitError(problems)
-    return {section.id: section.topics for section in content.section}
+    merged: dict[str, tuple[str, ...]] = {}
+    for folder in rulebook.folders:
+        if folder != rulebook.folders[0] and not (folder / "sections.toml").exists():
+            continue
+        content = read_toml(folder / "sections.toml", _Sections, "sections.toml", problems)
+        for section in content.section if content else ():
+            merged[section.id] = (*merged.get(section.id, ()), *section.topics)
+    if problems:
+        raise RuleError(problems)
+    return merged
 
 
 def write_listing(
     sale: Sale, market: Market, rulebook: Rulebook, language: str | None = None
 ) -> Listing:
     """Write the listing of one unit; ListingRefused with every reason if it may not be offered."""
-    language = language or _language(sale, market)
-    if problems := sales.gate_problems(market, sale, language):
+    spoken = languages(rulebook)
+    language = language or _language(sale, market, spoken)
+    problems = sales.gate_problems(market, sale, language)
+    if sale.offered != "hold":
+        problems += [*_unspoken(market, language, spoken), *_told_by_the_shop(sale)]
+    if problems:
         raise ListingRefused(problems)
-    draft = _Draft(sale, market, rulebook, phrases_in(rulebook, language))
-    listing = draft.listing
-    if leaks := list(_private_parts(sale.inspection, listing)):
+    listing = _Draft(sale, market, rulebook, phrases_in(rulebook, language)).listing
+    if leaks := list(_leaks(_read_by_buyers(listing), _private_numbers(sale))):
         raise ListingRefused(leaks)
     return listing
 
 
-def _language(sale: Sale, market: Market) -> str:
+def _language(sale: Sale, market: Market, spoken: Sequence[str]) -> str:
+    """The shop's language where the market takes it, else the first of the market's we speak."""
     shops = sale.shop.language if sale.shop else None
-    return shops if shops in market.languages else market.languages[0]
+    if shops in market.languages:
+        return shops
+    return next((own for own in market.languages if own in spoken), market.languages[0])
+
+
+def _unspoken(market: Market, language: str, spoken: Sequence[str]) -> Iterator[Problem]:
+    if language in market.languages and language not in spoken:
+        problem = f"{market.name} needs a text in {language!r}, and the rulebook has no phrases"
+        yield Problem("language", problem, f"write phrases/{language}, or offer it elsewhere")
 
 
 class _Draft:
@@ -137,6 +168,10 @@ class _Draft:
         self.device = sale.inspection.device
 
     @cached_property
+    def facts(self) -> "Facts":
+        return establish(self.sale.inspection, self.sale.kind, self.sale.assessment.assessed_on)
+
+    @cached_property
     def listing(self) -> Listing:
         offered, result = self.sale.offered, self.sale.assessment
         wanted, there = self.photos_wanted, self.photos
@@ -144,7 +179,7 @@ class _Draft:
             title=self.title,
             headline=self.headline,
             worst_point=self.worst_point,
-            points=self.phrases.render("points-to-read", {"count": self.disclosed}),
+            points=self.phrases.render("points-to-read", {"count": len(self.lines)}),
             slug=self.slug,
             sale_class=offered,
             grade=result.grade,
@@ -153,7 +188,7 @@ class _Draft:
             acceptances=self.acceptances,
             notices=self.notices,
             specs=self.specs,
-            price=self.sale.price,
+            price=self.price,
             currency=self.sale.currency,
             photos=there,
             photos_wanted=wanted,
@@ -166,6 +201,8 @@ class _Draft:
             rulebook=result.rulebook,
             assessed_on=result.assessed_on,
             public_digest="",
+            seller=self.seller,
+            delivery=_plain(self.sale.shop.terms.delivery) if self.sale.shop else None,
         )
         public = msgspec.json.encode(unsigned, order="deterministic")
         return msgspec.structs.replace(unsigned, public_digest=hashlib.sha256(public).hexdigest())
@@ -174,15 +211,31 @@ class _Draft:
 
     @cached_property
     def name(self) -> str:
-        parts = (known(self.device.maker), known(self.device.model))
-        return " ".join(part.strip() for part in parts if part and part.strip())
+        parts = (_plain(self.device.maker), _plain(self.device.model))
+        return " ".join(part for part in parts if part)
 
     @cached_property
     def title(self) -> str:
         kind = self.phrases.word(self.sale.assessment.kind)
-        storage = f"{self.device.storage_gb:g} GB" if self.device.storage_gb else None
-        parts = (self.name or kind, storage, known(self.device.colour))
+        parts = (self.name or kind, self.gigabytes("storage_gb"), _plain(self.device.colour))
         return ", ".join(part for part in parts if part)
+
+    def gigabytes(self, field: str) -> str | None:
+        size = known(getattr(self.device, field))
+        return None if size is None else f"{_figure(size, self.phrases)} GB"
+
+    @cached_property
+    def price(self) -> Decimal | None:
+        """The price without an exponent, as people and machines read it."""
+        return None if self.sale.price is None else Decimal(f"{self.sale.price:f}")
+
+    @cached_property
+    def seller(self) -> str | None:
+        if self.sale.shop is None:
+            return None
+        trader = self.sale.shop.trader
+        told = map(_plain, (trader.name, trader.address, trader.email, trader.telephone))
+        return ", ".join(part for part in told if part)
 
     @cached_property
     def slug(self) -> str:
@@ -202,55 +255,48 @@ class _Draft:
         grade = self.sale.assessment.grade
         if grade is None:
             return None
-        meaning = self.phrases.words.grade[grade]
+        meaning = _say(self.phrases, "grade", grade)
         return self.phrases.render("grade-line", {"grade": grade, "meaning": meaning})
 
     @cached_property
     def specs(self) -> dict[str, str]:
-        words, device = self.phrases.words.spec, self.device
-        values: dict[str, Any] = {
-            "maker": known(device.maker),
-            "model": known(device.model),
-            "model_number": known(device.model_number),
-            "year": known(device.year),
-            "storage_gb": f"{device.storage_gb:g} GB" if device.storage_gb else None,
-            "memory_gb": f"{device.memory_gb:g} GB" if device.memory_gb else None,
-            "colour": known(device.colour),
-            "os": known(device.os),
-            "updates_until": known(device.updates_until),
-            "size_mm": " × ".join(f"{n:g}" for n in device.size_mm) + " mm"
-            if device.size_mm
-            else None,
+        device = self.device
+        values = {
+            "maker": _plain(device.maker),
+            "model": _plain(device.model),
+            "model_number": _plain(device.model_number),
+            "year": str(device.year) if device.year else None,
+            "storage_gb": self.gigabytes("storage_gb"),
+            "memory_gb": self.gigabytes("memory_gb"),
+            "colour": _plain(device.colour),
+            "os": _plain(device.os),
+            "updates_until": _month(device.updates_until, self.phrases),
+            "size_mm": _size(known(device.size_mm), self.phrases),
             "has": self.phrases.listed(device.has) if device.has else None,
         }
-        return {words[key]: str(value) for key, value in values.items() if value is not None}
+        return {_say(self.phrases, "spec", key): value for key, value in values.items() if value}
 
     # --- what is said ---
 
     @cached_property
     def disclosures(self) -> tuple[Sentence, ...]:
-        return sentences(self.sale.assessment, self.phrases, self.rulebook)
-
-    @cached_property
-    def disclosed(self) -> int:
-        return len(self.disclosures)
+        said = sentences(self.sale.assessment, self.phrases, self.rulebook)
+        return tuple(replace(sentence, text=_plain(sentence.text) or "") for sentence in said)
 
     @cached_property
     def lines(self) -> tuple[Line, ...]:
         """Every sentence once, in reading order; a topic without a section is an error."""
         placed: list[tuple[str, str, str, str, str | None]] = []
         for section, topics in sections(self.rulebook).items():
-            beside = self.beside if section == "done" else []
-            placed += [(id, text, section, about, None) for id, text, about in beside]
+            if section == "done":
+                placed += [(id, text, section, about, None) for id, text, about in self.beside]
             placed += [
                 (s.id, s.text, section, s.about, s.rule)
                 for topic in topics
                 for s in self.disclosures
                 if s.topic == topic
             ]
-        missing = {s.id for s in self.disclosures} - {id for id, *_ in placed}
-        if missing:
-            raise ListingRefused([_unplaced(id) for id in sorted(missing)])
+        _once([*(id for id, *_ in self.beside), *(s.id for s in self.disclosures)], placed)
         return tuple(
             Line(number=n, id=id, text=text, section=section, about=about, rule=rule)
             for n, (id, text, section, about, rule) in enumerate(placed, 1)
@@ -261,7 +307,7 @@ class _Draft:
         """What was done, said always: (id, text, about)."""
         return [
             (f"did:{key}", self.phrases.render(key, values), about)
-            for key, about, values in _did(self.sale)
+            for key, about, values in _did(self.sale, self.facts)
         ]
 
     @cached_property
@@ -297,7 +343,7 @@ class _Draft:
             NoticeLine(
                 id=notice.key,
                 place=notice.place,
-                text=self.phrases.render(notice.key, notice.values),
+                text=_plain(self.phrases.render(notice.key, notice.values)) or "",
             )
             for notice in sales.notices(self.market, self.sale)
         )
@@ -307,7 +353,8 @@ class _Draft:
     @cached_property
     def photos(self) -> tuple[str, ...]:
         marks = self.sale.inspection.marks or ()
-        return tuple(dict.fromkeys(p for mark in marks for p in mark.photos or ()))
+        names = dict.fromkeys(name for mark in marks for name in mark.photos or ())
+        return tuple(f"{self.slug}-{n}{_ending(name)}" for n, name in enumerate(names, 1))
 
     @cached_property
     def photographed(self) -> set[str]:
@@ -325,7 +372,8 @@ class _Draft:
 
     @cached_property
     def damage_map(self) -> str:
-        numbers = {line.about: line.number for line in self.lines if line.about.startswith("marks")}
+        # Of several lines on one mark the first one describes it; the others say what follows.
+        numbers = {line.about: line.number for line in reversed(self.lines)}
         return draw(self.sale.inspection, self.sale.kind, self.phrases, numbers)
 
     # --- the same for machines, and as plain text ---
@@ -356,12 +404,67 @@ def _shots(mark: int) -> tuple[str, str]:
     return f"marks[{mark}] close_up", f"marks[{mark}] overview"
 
 
-def _unplaced(id: str) -> Problem:
-    return Problem(
-        where=f"sections.toml: {id.partition(':')[0]}",
-        problem="no section of a listing takes this topic",
-        remedy="add the topic to a section",
-    )
+def _once(ids: Sequence[str], placed: Sequence[tuple[str, str, str, str, str | None]]) -> None:
+    """Each sentence stands in one section; ListingRefused for any that does not."""
+    found = Counter(id for id, *_ in placed)
+    amiss = [
+        Problem(
+            where=f"sections.toml: {id.partition(':')[0]}",
+            problem=f"{found[id] or 'no'} sections of a listing take this topic",
+            remedy="let exactly one section take it",
+        )
+        for id in sorted(set(ids))
+        if found[id] != 1
+    ]
+    if amiss:
+        raise ListingRefused(amiss)
+
+
+def _say(phrases: Phrases, table: str, key: str) -> str:
+    """A plain word of the language; RuleError where the language lacks it."""
+    words: dict[str, str] = getattr(phrases.words, table)
+    if key not in words:
+        where = f"phrases/{phrases.language}/words.toml: {table}.{key}"
+        raise RuleError([Problem(where, "there are no such words", "write them")])
+    return words[key]
+
+
+_DIRECTIONS = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"))
+"""Characters of UAX #9 that turn the direction of whatever follows, a price for instance."""
+
+
+def _plain(text: str | UnsetType | None) -> str | None:
+    """One line of somebody's text without characters that break or turn lines; None if blank."""
+    if text is None or text is UNSET:
+        return None
+    kept = (" " if unicodedata.category(c) == "Cc" else c for c in text.translate(_DIRECTIONS))
+    return " ".join("".join(kept).split()) or None
+
+
+def _figure(value: float, phrases: Phrases) -> str:
+    """A number to the last digit that counts, as the language writes it."""
+    from babel.numbers import format_decimal
+
+    return str(format_decimal(value, "#,##0.###", locale=phrases.language))
+
+
+def _size(size: tuple[float, ...] | None, phrases: Phrases) -> str | None:
+    return None if size is None else f"{' × '.join(_figure(n, phrases) for n in size)} mm"
+
+
+def _month(month: str | UnsetType, phrases: Phrases) -> str | None:
+    if month is UNSET:
+        return None
+    try:
+        return phrases.month(date.fromisoformat(f"{month}-01"))
+    except ValueError:  # no calendar has the year 0
+        return month
+
+
+def _ending(name: str) -> str:
+    """The ending of a picture's name, if it is one that cannot tell anything."""
+    found = re.search(r"\.(jpe?g|png|webp|avif|heic|gif)$", name, re.IGNORECASE)
+    return found.group().lower() if found else ""
 
 
 class _Did(NamedTuple):
@@ -370,10 +473,9 @@ class _Did(NamedTuple):
     values: dict[str, Any]
 
 
-def _did(sale: Sale) -> Iterator[_Did]:
+def _did(sale: Sale, facts: "Facts") -> Iterator[_Did]:
     """What the shop did, as the record shows it: tested, cleaned, replaced, by whom."""
-    inspection, on = sale.inspection, sale.assessment.assessed_on
-    facts = establish(inspection, sale.kind, on)
+    inspection = sale.inspection
     passed = [t for t in facts.tests if t.result == "pass" and not t.open]
     counts = {"passed": len(passed), "not_passed": len(facts.tests) - len(passed)}
     if passed:
@@ -390,23 +492,39 @@ def _did(sale: Sale) -> Iterator[_Did]:
 
 def _text(draft: _Draft) -> Iterator[str]:
     """The whole listing as plain text, every sentence with its number."""
-    yield draft.title
-    yield draft.headline
-    if draft.grade_line:
-        yield draft.grade_line
+    words, sale = draft.phrases, draft.sale
+    yield from filter(None, (draft.title, draft.headline, draft.grade_line))
+    if draft.price is not None and sale.currency is not None:
+        money = words.money(draft.price, sale.currency)
+        yield f"{_say(words, 'paper', 'price')}: {money}"
     for notice in draft.notices:
         if notice.place == "offer":
             yield from ("", notice.text)
-    titles = draft.phrases.words.section
     for section in sections(draft.rulebook):
-        lines = [line for line in draft.lines if line.section == section]
+        lines = [f"{line.number}. {line.text}" for line in draft.lines if line.section == section]
         if lines:
-            yield from ("", titles[section], *(f"{line.number}. {line.text}" for line in lines))
+            yield from ("", _say(words, "section", section), *lines)
+    if draft.specs:
+        told = (f"{name}: {value}" for name, value in draft.specs.items())
+        yield from ("", _say(words, "page", "specs"), *told)
     if draft.acceptances:
-        yield from ("", *(f"[ ] {accept.text}" for accept in draft.acceptances))
-    rest = [notice.text for notice in draft.notices if notice.place != "offer"]
-    if rest:
-        yield from ("", *rest)
+        yield from ("", _say(words, "page", "accept"), *map(_box, draft.acceptances))
+    yield from ("", _say(words, "page", "terms"), *_terms(draft))
+
+
+def _box(line: AcceptanceLine) -> str:
+    """An empty box before a line to accept, and the number of the point that it is about."""
+    number = "" if line.number is None else f"{line.number}. "
+    return f"[ ] {number}{line.text}"
+
+
+def _terms(draft: _Draft) -> Iterator[str]:
+    shop = draft.sale.shop
+    if draft.seller:
+        yield f"{_say(draft.phrases, 'paper', 'seller')}: {draft.seller}"
+    if shop and (delivery := _plain(shop.terms.delivery)):
+        yield delivery
+    yield from (notice.text for notice in draft.notices if notice.place != "offer")
 
 
 _CONDITIONS = {
@@ -418,11 +536,10 @@ _CONDITIONS = {
 
 
 def _condition(draft: _Draft) -> str:
-    damaged = any(
-        reason.topic in ("function", "breakage") and reason.caps_class
-        for reason in draft.sale.assessment.reasons
-    )
-    as_is = "DamagedCondition" if damaged else "UsedCondition"
+    """As is, a unit counts as damaged if a function failed or something broke, not if unknown."""
+    failed = any(t.result in ("partial", "fail") and not t.cancelled for t in draft.facts.tests)
+    broken = any(sentence.topic == "breakage" for sentence in draft.disclosures)
+    as_is = "DamagedCondition" if failed or broken else "UsedCondition"
     return f"https://schema.org/{_CONDITIONS.get(draft.sale.offered, as_is)}"
 
 
@@ -440,12 +557,12 @@ def _json_ld(draft: _Draft) -> dict[str, Any]:
         "description": draft.headline,
         "offers": _offer(draft),
     }
-    if draft.device.maker:
-        product["brand"] = {"@type": "Brand", "name": draft.device.maker}
-    if draft.device.model:
-        product["model"] = draft.device.model
-    if draft.device.colour:
-        product["color"] = draft.device.colour
+    if maker := _plain(draft.device.maker):
+        product["brand"] = {"@type": "Brand", "name": maker}
+    if model := _plain(draft.device.model):
+        product["model"] = model
+    if colour := _plain(draft.device.colour):
+        product["color"] = colour
     if notes:
         product["negativeNotes"] = {"@type": "ItemList", "itemListElement": notes}
     return product
@@ -453,8 +570,8 @@ def _json_ld(draft: _Draft) -> dict[str, Any]:
 
 def _offer(draft: _Draft) -> dict[str, Any]:
     offer: dict[str, Any] = {"@type": "Offer", "itemCondition": _condition(draft)}
-    if draft.sale.price is not None:
-        offer |= {"price": str(draft.sale.price), "priceCurrency": draft.sale.currency}
+    if draft.price is not None and draft.sale.currency is not None:
+        offer |= {"price": str(draft.price), "priceCurrency": draft.sale.currency}
     if draft.sale.guarantee is not None:
         offer["warranty"] = {
             "@type": "WarrantyPromise",
@@ -470,49 +587,142 @@ def _offer(draft: _Draft) -> dict[str, Any]:
             "merchantReturnDays": draft.sale.returns_days,
         }
     if draft.sale.shop is not None:
-        offer["seller"] = {"@type": "Organization", "name": draft.sale.shop.trader.name}
+        offer["seller"] = {
+            "@type": "Organization",
+            "name": _plain(draft.sale.shop.trader.name),
+        }
     return offer
 
 
-def _private_parts(inspection: Inspection, listing: Listing) -> Iterator[Problem]:
-    """Numbers of the unit that somebody wrote into a text a buyer would read."""
-    public = msgspec.json.encode(listing).decode()
-    digits = "".join(c for c in public if c.isalnum())
+# --- nothing private ---------------------------------------------------------------------------
+
+_SHORT = 4
+"""A number or tag up to this long may stand anywhere by chance, so it gives nobody away."""
+
+_IMEI_BODY = 14
+"""An IMEI says which unit it is without its last digits (3GPP TS 23.003, clause 6.2)."""
+
+
+class _Private(NamedTuple):
+    """Something that no buyer may read: where it stands, and its bare letters and digits."""
+
+    where: str
+    bare: str
+
+
+def _private_numbers(sale: Sale) -> list[_Private]:
+    inspection = sale.inspection
+    numbers = [_Private("unit_id", _bare(inspection.unit_id))]
     for i, identifier in enumerate(inspection.device.identifiers or ()):
-        plain = "".join(c for c in identifier.value if c.isalnum())
-        if len(plain) >= 5 and plain in digits:
-            yield Problem(
-                where=f"device.identifiers[{i}].value",
-                problem="stands in a text that buyers read",
-                remedy="take the number out of that text",
-            )
-    if len(inspection.unit_id) >= 5 and inspection.unit_id in public:
-        yield Problem(
-            where="unit_id",
-            problem="stands in a text that buyers read",
-            remedy="take the shop's tag out of that text",
-        )
+        bare = _bare(identifier.value)
+        if identifier.type in ("imei", "imeisv"):
+            bare = bare[:_IMEI_BODY]
+        numbers.append(_Private(f"device.identifiers[{i}]", bare))
+    return [number for number in numbers if len(number.bare) > _SHORT]
+
+
+def _bare(text: str) -> str:
+    """Letters and digits alone, whatever their width, case, script of digits or separators."""
+    plain = unicodedata.normalize("NFKC", text).casefold()
+    return "".join(str(unicodedata.decimal(c, c)) for c in plain if c.isalnum())
+
+
+def _leaks(texts: Iterable[tuple[str, str]], private: Sequence[_Private]) -> Iterator[Problem]:
+    """Texts a buyer would read that hold a number of the unit or the shop's tag, text by text."""
+    for where, text in texts:
+        bare = _bare(text)
+        for number in private:
+            if number.bare in bare:
+                problem = f"holds {number.where}, which is private, and buyers read this text"
+                yield Problem(where, problem, "take it out of the text")
+                break
+
+
+def _told_by_the_shop(sale: Sale) -> Iterator[Problem]:
+    """What somebody wrote freely and a buyer reads, by its own path."""
+    inspection, guarantee, shop = sale.inspection, sale.guarantee, sale.shop
+    fields = ("maker", "model", "model_number", "colour", "os")
+    texts: list[tuple[str, Any]] = [
+        *((f"device.{name}", getattr(inspection.device, name)) for name in fields),
+        *((f"tests[{i}].why", t.why) for i, t in enumerate(inspection.tests or ())),
+        *((f"tests[{i}].shows", t.shows) for i, t in enumerate(inspection.tests or ())),
+    ]
+    if guarantee:
+        texts += [
+            (f"offer.guarantee.{n}", getattr(guarantee, n)) for n in ("covers", "how_to_claim")
+        ]
+    if shop:
+        trader = ("name", "address", "email", "telephone")
+        texts += [(f"shop.trader.{name}", getattr(shop.trader, name)) for name in trader]
+        texts += [(f"shop.terms.{n}", getattr(shop.terms, n)) for n in ("delivery", "guarantee")]
+    return _leaks([(w, t) for w, t in texts if t], _private_numbers(sale))
+
+
+def _read_by_buyers(listing: Listing) -> Iterator[tuple[str, str]]:
+    """Every text of the finished listing: what was written here and there may add up."""
+    yield from (("title", listing.title), ("slug", listing.slug))
+    yield from listing.specs.items()
+    yield from ((line.about, line.text) for line in listing.sentences)
+    yield from ((line.id, line.text) for line in (*listing.acceptances, *listing.notices))
+
+
+# --- as a page ---------------------------------------------------------------------------------
 
 
 def write_page(listing: Listing, phrases: Phrases, rulebook: Rulebook) -> str:
     """The listing as one self-contained page; ListingRefused if it would drop a sentence."""
-    template = (rulebook.folders[0] / "templates" / "listing.html").read_text("utf-8")
-    page = phrases.page(template, _page_values(listing, phrases, rulebook))
-    lost = [line for line in listing.sentences if f'id="p{line.number}"' not in page]
+    said = [listing.title, listing.headline, listing.points, listing.grade_line]
+    said += [line.text for line in (*listing.acceptances, *listing.notices)]
+    said += [listing.seller, listing.delivery, *listing.specs.values()]
+    values = _page_values(listing, phrases, rulebook)
+    page = fill_page("listing.html", values, [t for t in said if t], phrases, rulebook)
+    lost = [line for line in listing.sentences if not _shows(page, line)]
     if lost:
-        raise ListingRefused([_unplaced(line.id) for line in lost])
+        raise ListingRefused([_left_out("listing.html", line.text) for line in lost])
     return page
+
+
+def fill_page(
+    name: str, values: dict[str, Any], said: Iterable[str], phrases: Phrases, rulebook: Rulebook
+) -> str:
+    """A template filled in; RuleError if it cannot be, ListingRefused if it drops a text."""
+    from jinja2 import TemplateError
+    from markupsafe import escape
+
+    where = f"templates/{name}"
+    try:
+        template = (rulebook.folders[0] / "templates" / name).read_text("utf-8")
+        page = phrases.page(template, values)
+    except (OSError, TemplateError, ValueError, TypeError) as error:
+        problem = f"cannot be filled in ({error})"
+        raise RuleError([Problem(where, problem, "mend the template or its words")]) from None
+    if lost := [text for text in said if str(escape(text)) not in page]:
+        raise ListingRefused([_left_out(name, text) for text in lost])
+    return page
+
+
+def _left_out(name: str, text: str) -> Problem:
+    return Problem(f"templates/{name}", f"leaves out: {text}", "let the template show it")
+
+
+def _shows(page: str, line: Line) -> bool:
+    """The page has one element of this number, and it holds the sentence."""
+    from markupsafe import escape
+
+    before, *after = page.split(f'id="p{line.number}"')
+    return len(after) == 1 and str(escape(line.text)) in after[0].partition('id="p')[0]
 
 
 def _page_values(listing: Listing, phrases: Phrases, rulebook: Rulebook) -> dict[str, Any]:
     from markupsafe import Markup
 
     used = {line.section for line in listing.sentences}
+    titles = [(s, _say(phrases, "section", s)) for s in sections(rulebook) if s in used]
     priced = listing.price is not None and listing.currency is not None
     return {
         "listing": listing,
         "words": phrases.words,
-        "titles": [(s, phrases.words.section[s]) for s in sections(rulebook) if s in used],
+        "titles": titles,
         "price": phrases.money(listing.price, listing.currency) if priced else None,  # type: ignore[arg-type]
         "offer_notices": [n for n in listing.notices if n.place == "offer"],
         "term_notices": [n for n in listing.notices if n.place != "offer"],

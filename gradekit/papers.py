@@ -1,7 +1,7 @@
 """PAPERS: what is printed to go with a listing, a label for the box and a sheet for the buyer.
 
-It stands after the listing and shows its words, no fewer and none of its own. It ticks nothing for
-anybody, and it puts neither the shop's own tag nor a number of the unit on paper unless asked to.
+It stands after the listing and repeats its words on paper. It ticks nothing for anybody, prints no
+number of the unit, and the shop's own tag only when asked to.
 """
 
 from collections.abc import Iterator, Sequence

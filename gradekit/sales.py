@@ -28,6 +28,7 @@ from gradekit.markets import (
     Place,
     Wanted,
 )
+from gradekit.rulebook import Rulebook
 from gradekit.rules import CLASSES, SaleClass
 from gradekit.shop import Shop
 from gradekit.subjects import Facts
@@ -88,6 +89,19 @@ class Sale(msgspec.Struct, frozen=True, kw_only=True):
 def _said(text: Any) -> bool:
     """Somebody wrote something: absent and blank texts say nothing."""
     return isinstance(text, str) and bool(text.strip())
+
+
+def sale_of(
+    inspection: Inspection, assessment: Assessment, rulebook: Rulebook, shop: Shop | None
+) -> Sale:
+    """One unit as the shop would offer it, with the terms of its profile."""
+    return Sale(
+        inspection=inspection,
+        assessment=assessment,
+        kind=rulebook.kind(inspection.device.kind),
+        shop=shop,
+        agreed_months=shop.terms.liability_months if shop else None,
+    )
 
 
 def circumstances(market: Market, sale: Sale) -> frozenset[Circumstance]:

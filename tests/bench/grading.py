@@ -25,7 +25,7 @@ from gradekit.markets import load_market
 from gradekit.printout import Style, print_assessment
 from gradekit.records import read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
-from gradekit.sales import Sale
+from gradekit.sales import sale_of
 from gradekit.shop import complete, load_shop
 
 RUNS = 15
@@ -89,9 +89,7 @@ def listing_parts(data: bytes, rulebook: Rulebook) -> list[tuple[str, float]]:
     result = assess(inspection, rulebook)
     market = load_market(rulebook, shop.market)
     phrases = Phrases(rulebook, shop.language)
-    sale = Sale(
-        inspection=inspection, assessment=result, kind=rulebook.kind(result.kind), shop=shop
-    )
+    sale = sale_of(inspection, result, rulebook, shop)
     listing = write_listing(sale, market, rulebook)
     numbers = {line.about: line.number for line in listing.sentences}
     yardstick = median_seconds(lambda: assess(inspection, rulebook), 20)
