@@ -65,6 +65,16 @@ def vet(
     return _Vetting(text, record, book, own, frozenset(forbidden)).findings()
 
 
+def worded(rulebook: Rulebook, language: str, kind: str) -> frozenset[str]:
+    """The claims and phrases that a language has wordings for, so that ``vet`` can forbid them.
+
+    Raises UnknownName for a language without claims, RuleError for files that cannot be used.
+    """
+    plain = _phrases(rulebook, language).words.word if language in languages(rulebook) else {}
+    book = wordbook(rulebook, language, kind, plain)
+    return frozenset({*book.forbidden, *book.claims})
+
+
 Key = tuple[str, str]
 """A disclosure's topic and path."""
 
@@ -101,7 +111,7 @@ class _Vetting:
 
     def _tell(self, figures: Checked, untrue: frozenset[int]) -> Telling:
         statuses = self._claims.statuses
-        return Telling(self._reading, self._book, statuses, figures.borne_out, untrue)
+        return Telling(self._reading, self._book, statuses, figures.stated, untrue)
 
     def _tells(self, disclosure: Disclosure) -> bool:
         key = (disclosure.topic, disclosure.about)
@@ -240,7 +250,7 @@ def _without_own(text: str, own: dict[Key, str]) -> tuple[str, frozenset[Key]]:
 
 
 def _squeezed(text: str) -> tuple[str, list[int]]:
-    """The text in small letters with every run of spaces as one, and where each letter came from."""
+    """The text in small letters, every run of spaces as one, and where each letter came from."""
     letters: list[str] = []
     places: list[int] = []
     for i, char in enumerate(text):

@@ -23,6 +23,7 @@ from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.shop import Shop, complete, load_shop
 
 if TYPE_CHECKING:
+    from gradekit.claims import Finding
     from gradekit.listing import Listing
     from gradekit.sales import Sale
 
@@ -317,6 +318,105 @@ def _shown(
     if form == "acceptance":
         return write_acceptance(written, sale, phrases, rulebook)
     return written.text
+
+
+# --- vet ---------------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--text", "text_file", required=True, type=click.Path(path_type=Path), help="The listing."
+)
+@click.option("--market", help="Market whose refused words count (default: the shop's).")
+@click.option("--language", default="en", show_default=True, help="Language of the listing.")
+@_json
+@_on
+@_shop
+def vet(
+    file: Path,
+    text_file: Path,
+    market: str | None,
+    language: str,
+    as_json: bool,
+    on: date | None,
+    shop_file: Path | None,
+) -> int:
+    """Hold a listing in anybody's words against the record.
+
+    It finds claims that the record does not bear out, what a buyer must be told and is not, and
+    words that the market refuses. A text without findings is not thereby lawful.
+    """
+    from gradekit import claims
+    from gradekit.sales import sale_of
+
+    session = _session(shop_file)
+    source, text = next(_sources(file)), _listing_text(text_file)
+    try:
+        inspection = _inspection(source, session)
+    except RecordError as error:
+        _complain(error.problems, source.name)
+        return NOTHING
+    assessment = assess(inspection, session.rulebook, on)
+    sale = sale_of(inspection, assessment, session.rulebook, session.shop)
+    forbidden = _refused(market, language, sale, session)
+    found = claims.vet(
+        text, inspection, assessment, session.rulebook, language, forbidden=forbidden
+    )
+    shown = _findings_json(found) if as_json else _findings_text(text, found)
+    click.echo(shown, nl=as_json)
+    return REFUSED if found else DONE
+
+
+def _listing_text(file: Path) -> str:
+    try:
+        return file.read_text("utf-8-sig")
+    except OSError:
+        problem = Problem(where=str(file), problem="cannot be read", remedy="check its name")
+    except UnicodeDecodeError:
+        problem = Problem(where=str(file), problem="not UTF-8 text", remedy="save it as UTF-8")
+    raise RecordError([problem], unreadable=True)
+
+
+def _refused(market: str | None, language: str, sale: "Sale", session: Session) -> frozenset[str]:
+    """What the market refuses, as far as the language has wordings for it; the rest is said."""
+    from gradekit import claims
+    from gradekit.markets import load_market
+    from gradekit.sales import refused_claims
+
+    rulebook, shop = session.rulebook, session.shop
+    code = market or (shop.market if shop else None)
+    if code is None:
+        return frozenset()
+    refused = refused_claims(load_market(rulebook, code), sale)
+    worded = claims.worded(rulebook, language, sale.kind.kind)
+    for name in sorted(refused - worded):
+        click.echo(f"note: {name} is refused, but claims/{language}.toml has no wording", err=True)
+    return refused & worded
+
+
+def _findings_json(found: Sequence["Finding"]) -> bytes:
+    fields = ("kind", "quote", "at", "about", "why", "instead")
+    return msgspec.json.encode({"findings": [{f: getattr(x, f) for f in fields} for x in found]})
+
+
+def _findings_text(text: str, found: Sequence["Finding"]) -> str:
+    from textwrap import fill
+
+    blocks = []
+    for finding in found:
+        before = text[: finding.at[0]]
+        line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+        place = f"line {line}, column {column}: “{' '.join(finding.quote.split())}”"
+        about = f" ({finding.about})" if finding.about else ""
+        lines = [f"{finding.kind}: {place if finding.quote else 'not in the text'}{about}"]
+        lines += [finding.why, f"Instead: {finding.instead}"]
+        indents = ["", "    ", "    "]
+        blocks += [
+            fill(said, 100, initial_indent=indent, subsequent_indent="    ")
+            for said, indent in zip(lines, indents, strict=True)
+        ]
+    return "".join(f"{block}\n" for block in blocks) or "nothing found\n"
 
 
 # --- the rulebook ------------------------------------------------------------------------------

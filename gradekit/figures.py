@@ -6,7 +6,7 @@ compared. It knows nothing of units beyond the language's tables, and it never m
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -27,9 +27,14 @@ _FAR = 12
 """Words farther from a number than this say nothing of it."""
 
 _OTHER_CLAUSE = 5
-"""A word in another clause of the sentence counts as so much farther away."""
+"""A word in another clause, or behind another number, counts as so much farther away."""
 
-_MM_PER_INCH = 25.4
+_SMALL_MM = 20.0
+"""Lengths above this are written in whole millimetres."""
+
+_ABOUT = 0.1
+"""The share by which "about" may be off either way (common practice)."""
+
 _MONTH_DAYS = 30.4167
 _YEARS = range(1990, 2051)
 
@@ -56,22 +61,23 @@ class Checked(NamedTuple):
     """What became of all numbers of a text."""
 
     doubts: tuple[Doubt, ...]
-    borne_out: frozenset[str]
+    stated: frozenset[str]
+    """Figures that the text states and the record has; a wrong one is a doubt, no omission."""
 
 
 def check(reading: Reading, book: Wordbook, inspection: Inspection, facts: Facts, on: date,
           taken: frozenset[int]) -> Checked:  # fmt: skip
     """Hold every number of a text against the record; ``taken`` tokens belong to other wordings."""
-    record = _Recorded(inspection, facts, on)
-    doubts, borne_out = [], set()
+    record = _Recorded(inspection, facts, on, book.shown)
+    doubts, known = [], set()
     for stated in (*_numbers(reading, book, taken), *_dates(reading, book)):
         figure = book.figures[stated.figure]
         why = _doubt(stated, figure, record, dated=_has_date(reading, stated))
-        if why is None:
-            borne_out.add(stated.figure)
-        elif why:
+        if why in (None, "differs", "old"):
+            known.add(stated.figure)
+        if why:
             doubts.append(Doubt(stated, why, record.shown(figure)))
-    return Checked(tuple(doubts), frozenset(borne_out))
+    return Checked(tuple(doubts), frozenset(known))
 
 
 # --- numbers in the text -----------------------------------------------------------------------
@@ -106,22 +112,35 @@ def _units(
     tokens: Sequence[Token], i: int, value: float, book: Wordbook
 ) -> Iterator[tuple[str, float | str, int]]:
     """The units a number may have: from the word behind it, or the sign before it."""
-    behind = tokens[i + 1].word if i + 1 < len(tokens) else ""
+    behind = "" if _before_number(tokens, i + 1) else _words(tokens, i + 1)
+    two = f"{behind} {_words(tokens, i + 2)}"
     before = tokens[i - 1].word if i else ""
     for unit, words in book.units.items():
-        if behind in words and not (unit == "percent" and behind != "%" and not behind.isalpha()):
-            yield unit, words[behind], i + 1
+        if two in words or behind in words:
+            yield unit, words[two if two in words else behind], i + 1 + (two in words)
         elif unit == "money" and before in words:
             yield unit, words[before], i
     if value in _YEARS and tokens[i].word.isdigit():
         yield "year", 1.0, i
 
 
+def _words(tokens: Sequence[Token], i: int) -> str:
+    return tokens[i].word if i < len(tokens) else ""
+
+
+def _before_number(tokens: Sequence[Token], i: int) -> bool:
+    """A sign that touches the number behind it belongs to that number: "2023, $69"."""
+    sign, number = _words(tokens, i), _words(tokens, i + 1)
+    if not sign or sign.isalpha() or sign == "%" or not number[:1].isdigit():
+        return False
+    return tokens[i].end == tokens[i + 1].start
+
+
 def _whose(reading: Reading, book: Wordbook, unit: str, first: int, last: int) -> str | None:
     """The figure that a number states: the one whose words stand nearest to it."""
     best: tuple[int, bool, str | None] = (_FAR, True, None)
     for name, figure in book.figures.items():
-        if figure.unit != unit or unit == "date":
+        if figure.unit != unit or unit == "date" or _beside(reading, figure, first):
             continue
         if not figure.near:
             best = min(best, (_BY_ITSELF, True, name), key=lambda b: b[:2])
@@ -131,6 +150,12 @@ def _whose(reading: Reading, book: Wordbook, unit: str, first: int, last: int) -
             away = (*_distance(reading, notion, first, last), None)
             best = min(best, away, key=lambda b: b[:2])
     return best[2]
+
+
+def _beside(reading: Reading, figure: Figure, token: int) -> bool:
+    """A thing stands in the number's clause of which the figure is never said."""
+    clause = reading.text.clause_of(token)
+    return any(reading.inside(reading.of(table), clause) for table in figure.not_with)
 
 
 def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int, bool]:
@@ -143,9 +168,12 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
         other = reading.text.clause_of(hit.first)
         if other.sentence not in (clause.sentence, clause.heading):
             continue
-        apart = hit.first - last if hit.first > last else first - hit.last
-        same = other.first == clause.first
-        found.append((apart if same else apart + _OTHER_CLAUSE, hit.first < first))
+        behind = hit.first > last
+        apart = hit.first - last if behind else first - hit.last
+        between = range(last + 1, hit.first) if behind else range(hit.last + 1, first)
+        number = any(reading.text.tokens[i].word[0].isdigit() for i in between)
+        far = other.first != clause.first or number
+        found.append((apart + _OTHER_CLAUSE if far else apart, hit.first < first))
     return min(found)
 
 
@@ -163,7 +191,7 @@ def _stated(reading: Reading, book: Wordbook, name: str, first: int, last: int, 
     if lower is not None and lower * scale < least:
         least = lower * scale
     elif any(w in book.habits.about for w in before):
-        least, most = least * 0.9, most * 1.1
+        least, most = least * (1 - _ABOUT), most * (1 + _ABOUT)
     elif any(w in book.habits.at_most for w in before):
         least = 0.0
     elif any(w in book.habits.at_least for w in before) or behind == "+":
@@ -257,8 +285,11 @@ def _has_date(reading: Reading, stated: Stated) -> bool:
 class _Recorded:
     """The record's own figures by name."""
 
-    def __init__(self, inspection: Inspection, facts: Facts, on: date) -> None:
+    def __init__(
+        self, inspection: Inspection, facts: Facts, on: date, written: Mapping[str, str]
+    ) -> None:
         self._inspection, self._facts, self._on = inspection, facts, on
+        self._written = written
 
     def values(self, figure: Figure) -> list[float]:
         """Every figure of the record that the text's number may be."""
@@ -272,7 +303,18 @@ class _Recorded:
         """The record's figure as a person would write it, in the unit of the record."""
         if figure.unit == "date":
             return ", ".join(sorted(str(day) for day in _record_days(self._inspection)))
-        return ", ".join(dict.fromkeys(_plain(v) for v in self.values(figure)))
+        written = (self._write(value, figure.unit) for value in self.values(figure))
+        return ", ".join(dict.fromkeys(written))
+
+    def _write(self, value: float, unit: str) -> str:
+        """A figure as a person writes it: per cent rounded down, millimetres whole."""
+        if unit == "time" and value != int(value):
+            unit, value = "days", round(value * _MONTH_DAYS)
+        if unit == "percent":
+            value = math.floor(value)
+        plain = f"{value:.0f}" if unit == "length" and value > _SMALL_MM else f"{value:.2f}"
+        plain = plain.rstrip("0").rstrip(".") if "." in plain else plain
+        return self._written[unit].format(plain, currency=self.currency or "").strip()
 
     @property
     def currency(self) -> str | None:
@@ -292,10 +334,6 @@ class _Recorded:
         return old or (bool(known) and all("health_pct" in f.open for f in known))
 
 
-def _plain(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")
-
-
 def _known(value: Any) -> list[float]:
     return [] if value is UNSET or value is None else [float(value)]
 
@@ -305,7 +343,8 @@ def _health(inspection: Inspection, facts: Facts) -> list[float]:
     values = []
     for fact in facts.batteries:
         if fact.health_pct is not None:
-            values += [fact.health_pct, fact.health_pct + fact.margins.get("health_pct", 0.0)]
+            margin = fact.margins.get("health_pct", 0.0)
+            values += [fact.health_pct, fact.health_pct + margin, fact.health_pct + 2 * margin]
     return values
 
 

@@ -321,20 +321,17 @@ class _Draft:
 
     @cached_property
     def acceptances(self) -> tuple[AcceptanceLine, ...]:
-        by_id = {line.id: line for line in self.lines}
-        return tuple(
-            AcceptanceLine(
-                id=accept.id,
-                number=by_id[accept.id].number if accept.id in by_id else None,
-                text=self.phrases.render(
-                    accept.key,
-                    {
-                        **accept.values,
-                        "deviation": by_id[accept.id].text if accept.id in by_id else None,
-                    },
-                ),
-            )
-            for accept in sales.acceptances(self.market, self.sale)
+        """In the order of the points they are about; what is about no point comes last."""
+        lines = map(self.acceptance, sales.acceptances(self.market, self.sale))
+        return tuple(sorted(lines, key=lambda line: line.number or len(self.lines) + 1))
+
+    def acceptance(self, accept: sales.Acceptance) -> AcceptanceLine:
+        point = {line.id: line for line in self.lines}.get(accept.id)
+        values = {**accept.values, "deviation": point.text if point else None}
+        return AcceptanceLine(
+            id=accept.id,
+            number=point.number if point else None,
+            text=self.phrases.render(accept.key, values),
         )
 
     @cached_property
@@ -660,10 +657,11 @@ def _told_by_the_shop(sale: Sale) -> Iterator[Problem]:
 
 def _read_by_buyers(listing: Listing) -> Iterator[tuple[str, str]]:
     """Every text of the finished listing: what was written here and there may add up."""
-    yield from (("title", listing.title), ("slug", listing.slug))
+    yield "title", listing.title
     yield from listing.specs.items()
     yield from ((line.about, line.text) for line in listing.sentences)
-    yield from ((line.id, line.text) for line in (*listing.acceptances, *listing.notices))
+    yield from ((line.id, line.text) for line in listing.acceptances)
+    yield from ((notice.id, notice.text) for notice in listing.notices)
 
 
 # --- as a page ---------------------------------------------------------------------------------
@@ -672,7 +670,8 @@ def _read_by_buyers(listing: Listing) -> Iterator[tuple[str, str]]:
 def write_page(listing: Listing, phrases: Phrases, rulebook: Rulebook) -> str:
     """The listing as one self-contained page; ListingRefused if it would drop a sentence."""
     said = [listing.title, listing.headline, listing.points, listing.grade_line]
-    said += [line.text for line in (*listing.acceptances, *listing.notices)]
+    said += [line.text for line in listing.acceptances]
+    said += [notice.text for notice in listing.notices]
     said += [listing.seller, listing.delivery, *listing.specs.values()]
     values = _page_values(listing, phrases, rulebook)
     page = fill_page("listing.html", values, [t for t in said if t], phrases, rulebook)
@@ -709,7 +708,7 @@ def _shows(page: str, line: Line) -> bool:
     """The page has one element of this number, and it holds the sentence."""
     from markupsafe import escape
 
-    before, *after = page.split(f'id="p{line.number}"')
+    _, *after = page.split(f'id="p{line.number}"')
     return len(after) == 1 and str(escape(line.text)) in after[0].partition('id="p')[0]
 
 

@@ -17,7 +17,7 @@ from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
 from gradekit.omissions import Status
 from gradekit.rulebook import Rulebook
-from gradekit.rules import verdicts
+from gradekit.rules import CLASSES, GRADES, verdicts
 from gradekit.statements import Mention, Reading
 from gradekit.subjects import UNIT_PATHS, Fact, Facts, MarkFact
 from gradekit.wordbook import Claim, Look, Wordbook
@@ -31,6 +31,9 @@ _REACH = 6
 
 _WITH_REACH = 8
 """Words between "with" and the thing that comes with it, at most."""
+
+_EXCEPT_REACH = 2
+"""Words between "except" and the function that it sets apart, at most."""
 
 _COUNT_REACH = 3
 """Words between a number and the marks it counts, at most."""
@@ -82,6 +85,21 @@ class Record(NamedTuple):
         for reason in sorted(capping, key=lambda r: r.presumed)[:1]:
             yield Refutation(reason.about, not reason.presumed)
 
+    def gravest_first(self, found: Iterable[Refutation]) -> list[Refutation]:
+        """By the worst cap that any reason sets on each path."""
+        return sorted(
+            found, key=lambda r: max(self._gravity(r.about), default=(0, 0)), reverse=True
+        )
+
+    def _gravity(self, about: str) -> Iterator[tuple[int, int]]:
+        for reason in self.assessment.reasons:
+            if reason.about == about:
+                sale_class, grade = reason.caps_class, reason.caps_grade
+                yield (
+                    0 if sale_class is None else CLASSES.index(sale_class),
+                    0 if grade is None else GRADES.index(grade),
+                )
+
     def voided(self, claim: Claim) -> Iterator[Refutation]:
         """Reasons whose rule voids the claim."""
         for reason in self.assessment.reasons:
@@ -110,8 +128,16 @@ def statuses_in(reading: Reading) -> tuple[Status, ...]:
         Status(f.hit, by_span[f.hit.first, f.hit.last], s.hit, s.means, reading.hedged(s.hit))
         for f, s in reading.pairs(functions, states, strict=True)
     ]
+    found = [s._replace(state="fault") if _set_apart(reading, s) else s for s in found]
     poor = {s.function for s in found if s.state != "ok"}
     return tuple(s for s in found if s.state != "ok" or s.function not in poor)
+
+
+def _set_apart(reading: Reading, status: Status) -> bool:
+    """``Everything works except NFC``, ``all but NFC works``: it does not."""
+    excepts = reading.named.get("tone.except", ())
+    near = (status.function.first - e.last - 1 for e in excepts)
+    return status.state == "ok" and any(0 <= apart <= _EXCEPT_REACH for apart in near)
 
 
 def _state(reading: Reading, hit: Hit) -> str:
@@ -119,7 +145,7 @@ def _state(reading: Reading, hit: Hit) -> str:
     tone = reading.tone(hit)
     if tone == "denied":
         return {"ok": "fault", "fault": "ok"}.get(hit.key, "")
-    return "" if tone == "unsaid" else hit.key
+    return "" if tone == "unsaid" or hit.key == "none" else hit.key
 
 
 def _spans(hits: Iterable[Hit]) -> dict[tuple[int, int], frozenset[str]]:
@@ -191,7 +217,25 @@ class Claims:
         """The text stands behind a claim, and means the unit itself."""
         if self._reading.tone(hit, supposing=claim.supposing) not in ("said", "hedged"):
             return False
-        return not (claim.calm and self._of_thing(hit, ("thing",)))
+        return not (claim.calm and self._of_thing(hit, ("thing",))) and not self._of_part(
+            claim, hit
+        )
+
+    def _of_part(self, claim: Claim, hit: Hit) -> bool:
+        """Said of a part that the sentence names before it: "aftermarket back cover, new"."""
+        if not claim.of_whole or any(
+            _overlap(hit, d) for d in self._reading.named.get("notion.device", ())
+        ):
+            return False
+        reading = self._reading
+        first = reading.text.tokens[hit.first].clause - 1
+        things = (t for table in ("part", "item", "thing") for t in reading.of(table))
+        return any(
+            t.last < hit.first
+            and reading.sentence(t) == reading.sentence(hit)
+            and reading.text.tokens[t.first].clause >= first
+            for t in things
+        )
 
     def _of_function(self, hit: Hit) -> bool:
         """A wording such as "works perfectly" is said of a named function or thing."""
@@ -228,12 +272,13 @@ class Claims:
         if claim.never:
             yield Refutation("", not claim.hearsay)
         zones = self._zones(hit) if claim.narrows == "zone" else frozenset()
-        found = [r for look in claim.refuted_by for r in self._record.seen(look)]
+        record = self._record
+        found = [r for look in claim.refuted_by for r in record.gravest_first(record.seen(look))]
         if zones:
             found = [r for r in found if self._in_zones(r.fact, zones)]
         else:
-            yield from self._record.class_against(claim)
-            found = [*self._record.voided(claim), *found, *self._record.bearing(claim)]
+            yield from record.class_against(claim)
+            found += [*record.gravest_first(record.voided(claim)), *record.bearing(claim)]
         lifted = self._lifted(claim, hit)
         yield from (r for r in found if not lifted(r.about))
 
@@ -395,17 +440,34 @@ class Claims:
     def _part_claims(self) -> Iterator[Claimed]:
         """``New screen``, ``battery replaced``, ``original display``."""
         parts = _spans(h for h in self._reading.of("part") if not self._is_thing(h))
-        mentions = [Mention(Hit("part.", *place), "") for place in parts]
+        mentions = [
+            Mention(Hit("part.", *place), "") for place in parts if not self._is_place(place)
+        ]
         renewed = [Mention(h, "") for h in self._reading.named.get("renewed.yes", ())]
         renewals = list(self._reading.pairs(mentions, renewed, strict=True))
         renewals += [(m, w) for w in self._adjectives("new") for m in self._behind(w, mentions)]
-        for part, word in renewals:
+        for part, word in self._nearest(renewals):
             if self._reading.tone(word.hit) in ("said", "hedged"):
                 yield self._replaced(part.hit, word.hit, parts[part.hit.first, part.hit.last])
         original = self._adjectives("original")
-        for part, word in self._reading.pairs(mentions, original, strict=True):
+        for part, word in self._nearest(self._reading.pairs(mentions, original, strict=True)):
             if self._reading.tone(word.hit) in ("said", "hedged") and not self._of_claim(word.hit):
                 yield self._original(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+
+    def _is_place(self, place: tuple[int, int]) -> bool:
+        """``On the main board``: where something is, not what is spoken of."""
+        hits = self._reading.named.get("notion.at", ())
+        return any(h.last + 1 == place[0] for h in hits)
+
+    def _nearest(self, pairs: Iterable[tuple[Mention, Mention]]) -> list[tuple[Mention, Mention]]:
+        """Of several parts in the clause of a word, those that stand nearest to it."""
+        pairs = list(pairs)
+        apart = {(p, w): _apart(p.hit, w.hit) for p, w in pairs if self._same_clause(p, w)}
+        least = {w: min(apart[a] for a in apart if a[1] == w) for _, w in apart}
+        return [(p, w) for p, w in pairs if apart.get((p, w), 0) <= least.get(w, 0)]
+
+    def _same_clause(self, a: Mention, b: Mention) -> bool:
+        return self._reading.clause(a.hit) == self._reading.clause(b.hit)
 
     def _is_thing(self, hit: Hit) -> bool:
         return any(_overlap(hit, t) for t in self._reading.of("thing"))
@@ -413,8 +475,15 @@ class Claims:
     def _adjectives(self, notion: str) -> list[Mention]:
         """Words such as "new" that belong to no claim of their own."""
         hits = self._reading.named.get(f"notion.{notion}", ())
-        claims = [*self._reading.of("claim"), *(h for h in self._reading.of("but"))]
+        reading = self._reading
+        claims = [h for h in reading.of("claim") if not excused(reading, h.key, h)]
+        claims += [h for h in reading.of("but") if h.key not in self._of_whole]
         return [Mention(h, "") for h in hits if not any(_overlap(h, c) for c in claims)]
+
+    @cached_property
+    def _of_whole(self) -> frozenset[str]:
+        """Claims whose wordings mean a part where they stand beside one: "brand new battery"."""
+        return frozenset(n for n, claim in self._book.claims.items() if claim.of_whole)
 
     def _behind(self, word: Mention, nouns: Iterable[Mention]) -> list[Mention]:
         """Nouns right behind an adjective."""
@@ -430,10 +499,13 @@ class Claims:
 
     def _original(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
         fitted = [p for p in self._facts.parts if p.part in keys]
+        passed_on = self._reading.named.get("standing.claimed_original", ())
+        told = any(_overlap(word, h) and h != word for h in passed_on)
+        allowed = (*_ORIGINAL, "claimed_original") if told else _ORIGINAL
         against = [
             Refutation(p.about, "standing" not in p.open)
             for p in fitted
-            if p.standing not in _ORIGINAL or "standing" in p.open
+            if p.standing not in allowed or "standing" in p.open
         ]
         if not fitted and self._facts.unit[0].earlier_work is not False:
             against = [Refutation("parts", False)]
@@ -457,6 +529,8 @@ class Claims:
     def _comes_with(self, item: Hit, word: Hit) -> bool:
         """The word of inclusion reaches the thing, and neither is denied or only supposed."""
         reading = self._reading
+        if _overlap(item, word):
+            return False
         apart = max(item.first - word.last, word.first - item.last) - 1
         if reading.clause(item) == reading.clause(word) and apart > _WITH_REACH:
             return False
@@ -477,6 +551,11 @@ def _inside(claimed: Claimed, other: Claimed) -> bool:
 
 def _overlap(a: Hit, b: Hit) -> bool:
     return a.first <= b.last and b.first <= a.last
+
+
+def _apart(a: Hit, b: Hit) -> int:
+    """Tokens between two hits."""
+    return max(a.first - b.last, b.first - a.last) - 1
 
 
 def _around(a: Hit, b: Hit) -> tuple[int, int]:

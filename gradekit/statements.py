@@ -131,15 +131,16 @@ class Reading:
         for name in ("tone.supposed", "tone.past"):
             if self._free(self.inside(self.named.get(name, ()), clause), hit):
                 return True
+        conditions = self.named.get("tone.condition", ())
+        if self._free(self.inside(conditions, clause), hit):
+            return True
         before = self.text.tokens[clause.first].clause - 1
         if before < 0:
             return False
         condition = self.text.clauses[before]
-        starts = {h.first for h in self.named.get("tone.condition", ())}
+        starts = {h.first for h in conditions}
         same = condition.sentence == clause.sentence
-        if same and condition.first in starts and condition.end == ",":
-            return True
-        return bool(self._free(self.inside(self.named.get("tone.condition", ()), clause), hit))
+        return same and condition.first in starts and condition.end == ","
 
     def _free(self, hits: Iterable[Hit], hit: Hit) -> list[Hit]:
         """Those hits that are no part of ``hit`` itself."""
@@ -148,15 +149,17 @@ class Reading:
     def _denials(self, hit: Hit, clause: Clause) -> int:
         """How many negations bear on a hit."""
         tones = self._free(self.inside(self.of("tone"), clause), hit)
-        count = sum(self._bears(tone, hit) for tone in tones if tone.key in _DENY)
+        count = _apart(tone for tone in tones if tone.key in _DENY and self._bears(tone, hit))
         nor = any(self._near(t, hit, _NEAR) for t in tones if t.key == "nor")
         return count or int(nor)
 
     def _bears(self, denial: Hit, hit: Hit) -> bool:
         """Whether one negation bears on a hit: around it, before it, or behind it."""
+        if denial.first <= hit.last and hit.first <= denial.last and denial.key == "not_after":
+            return False
         if denial.first <= hit.first and hit.last <= denial.last:
             return True
-        if self._taken(denial):
+        if self._taken(denial, hit):
             return False
         if denial.key == "not_next":
             return denial.last + 1 == hit.first
@@ -171,9 +174,10 @@ class Reading:
     def _near(self, denial: Hit, hit: Hit, most: int) -> bool:
         return 0 <= hit.first - denial.last - 1 < most
 
-    def _taken(self, denial: Hit) -> bool:
-        """The negation is itself a word of some predicate: "not tested", "no scratches"."""
-        return any(p.first <= denial.first and denial.last <= p.last for p in self._predicates)
+    def _taken(self, denial: Hit, hit: Hit) -> bool:
+        """The negation is itself a word of some other predicate: "not tested", "no scratches"."""
+        taking = (p for p in self._predicates if p.last < hit.first or hit.last < p.first)
+        return any(p.first <= denial.first and denial.last <= p.last for p in taking)
 
     @cached_property
     def _predicates(self) -> list[Hit]:
@@ -256,13 +260,22 @@ class Reading:
 _DENY = ("not_before", "not_near", "not_next", "not_after")
 
 
+def _apart(denials: Iterable[Hit]) -> int:
+    """How many negations there are: wordings that overlap ("is no longer assured") are one."""
+    count, last = 0, -1
+    for denial in sorted(denials, key=lambda h: h.first):
+        count += denial.first > last
+        last = max(last, denial.last)
+    return count
+
+
 def _longest(hits: Sequence[Hit]) -> list[Hit]:
     """Hits in order, without those that a longer one holds: of its name, or of its table."""
     ordered = sorted(hits, key=lambda h: (h.first, -h.last))
     kept: list[Hit] = []
     furthest: dict[str, list[Hit]] = {}
     for hit in ordered:
-        group = hit.name if hit.table in _KEEP_SHORTER else hit.table
+        group = hit.name if hit.table in _KEEP_SHORTER or hit.key == "not_after" else hit.table
         holders = [h for h in furthest.get(group, []) if h.last >= hit.last]
         if all((h.first, h.last) == (hit.first, hit.last) for h in holders):
             kept.append(hit)

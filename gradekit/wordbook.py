@@ -60,6 +60,7 @@ class Claim(_Data, frozen=True, kw_only=True):
     supposing: bool = False
     hides: tuple[str, ...] = ()
     calm: bool = False
+    of_whole: bool = False
     guarantee: bool = False
     figured: bool = False
 
@@ -72,6 +73,7 @@ class Figure(_Data, frozen=True, kw_only=True):
     """The record path of the figure."""
     near: tuple[str, ...] = ()
     not_near: tuple[str, ...] = ()
+    not_with: tuple[str, ...] = ()
     values: tuple[str, ...]
     within: float
     more: bool = False
@@ -97,6 +99,7 @@ class _Habits(_Data, frozen=True, kw_only=True):
     umlauts: bool = False
     abbreviations: tuple[str, ...] = ()
     contrast: tuple[str, ...] = ()
+    every: tuple[str, ...] = ()
     labels: tuple[str, ...] = ()
     true_words: tuple[str, ...] = ()
     joints: tuple[str, ...] = ()
@@ -132,6 +135,8 @@ class _Language(_Data, frozen=True, kw_only=True):
     units: dict[Unit, dict[str, float | str]] = {}
     tables: dict[str, dict[str, tuple[str, ...]]] = {}
     claim: dict[str, Words] = {}
+    shown: dict[str, str] = {}
+    """How the record's figures are written: ``{}`` stands for the number."""
     figure: dict[str, Words] = {}
     forbidden: dict[str, Words] = {}
 
@@ -157,6 +162,7 @@ class Wordbook:
         self.claims, self.figures, self.saids = neutral.claim, neutral.figure, neutral.said
         self.words, self.habits = language.claim, language.reading
         self.figure_words, self.forbidden = language.figure, language.forbidden
+        self.shown = language.shown
         self.units, self.numbers = language.units, language.numbers
         self.tables = dict(_tables(language.tables, kind, plain))
         reading = language.reading
@@ -165,6 +171,7 @@ class Wordbook:
             umlauts=reading.umlauts,
             abbreviations=frozenset(reading.abbreviations),
             contrast=frozenset(reading.contrast),
+            every=frozenset(reading.every),
             labels=frozenset(reading.labels),
             true_words=frozenset(reading.true_words),
         )
@@ -290,6 +297,9 @@ def _gaps(neutral: _Neutral, words: _Language, language: str) -> Iterator[Proble
         for name in sorted(known.keys() ^ said.keys()):
             problem = "has no words" if name in known else "is no claim of claims.toml"
             yield Problem(where=f"{where}: {table}.{name}", problem=problem, remedy="add it")
+    units = {"days", *(figure.unit for figure in neutral.figure.values())}
+    for unit in sorted(units - words.shown.keys()):
+        yield Problem(where=f"{where}: shown.{unit}", problem="is missing", remedy="add it")
     for name, claim in neutral.claim.items():
         for look in (*claim.refuted_by, *claim.needs):
             try:

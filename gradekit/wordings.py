@@ -73,6 +73,8 @@ class Habits(NamedTuple):
     abbreviations: frozenset[str] = frozenset()
     contrast: frozenset[str] = frozenset()
     """Words that begin a new clause."""
+    every: frozenset[str] = frozenset()
+    """Words behind which they do not: "everything but the lamp"."""
     labels: frozenset[str] = frozenset()
     """Words that name what the word behind a colon is said of (condition: new)."""
     true_words: frozenset[str] = frozenset()
@@ -169,7 +171,9 @@ class Text:
 
     def _add(self, piece: re.Match[str], start: int, end: int) -> None:
         word = piece["word"] or piece["number"] or piece["sign"]
-        if word in self._habits.contrast and self._first < len(self.tokens):
+        begun = self.tokens[self._first :]
+        every = len(begun) == 1 and begun[0].word in self._habits.every
+        if word in self._habits.contrast and begun and not every:
             self._break(",")
         if piece["inch"]:
             self.tokens.append(Token(word, start, end - 1, len(self.clauses)))
@@ -366,8 +370,11 @@ def _words(text: str, habits: Habits) -> list[str]:
 
 
 class _Wording:
-    """One wording of a name. Plain rows of words are compared as they stand; others are compiled
-    when a text first holds a word they begin with."""
+    """One wording of a name.
+
+    Plain rows of words are compared as they stand; others are compiled when a text first holds a
+    word they begin with.
+    """
 
     def __init__(self, name: str, row: Row) -> None:
         self.name = name

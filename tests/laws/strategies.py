@@ -21,18 +21,25 @@ from typing import (
 )
 
 import msgspec
+from hypothesis import settings
 from hypothesis import strategies as st
 from msgspec import UNSET, Meta, UnsetType
 from msgspec.structs import replace
 
 from gradekit import inspection as record
 from gradekit import measures
-from gradekit.inspection import Inspection
+from gradekit.inspection import MEASURED, Inspection
 from gradekit.kinds import Kind
 from gradekit.rulebook import Rulebook, load_rulebook
 from tests.laws.paths import Path, get, nodes, put
 
 Strategy = st.SearchStrategy[Any]
+
+MORE = settings(max_examples=5 * settings().max_examples)
+"""For laws that cost little: a rare way to break them needs many tries."""
+
+FEW = settings(max_examples=max(1, settings().max_examples // 10))
+"""For laws that are tried on many cases, each of which needs few."""
 
 DAY = date(2026, 11, 20)
 """Every drawn unit is inspected on this day."""
@@ -140,19 +147,8 @@ def words(name: str) -> Words:
         (Inspection, "removed"): tuple(kind.parts),
         (Inspection, "missing"): tuple(kind.parts),
         (Inspection, "clearance"): sorted(checks),
-        (Inspection, "uncertainty"): uncertain_fields(),
+        (Inspection, "uncertainty"): MEASURED,
     }
-
-
-@cache
-def uncertain_fields() -> Sequence[str]:
-    """The fields that are measured on a scale and get worse along it."""
-    return tuple(
-        name
-        for struct in (record.Mark, record.Battery)
-        for name, field in shapes(struct).items()
-        if field.type is float and field.extra("worse")
-    )
 
 
 @cache
