@@ -2,7 +2,7 @@
 
 It stands after the disclosures: it finds what a text claims and the record does not bear out, what
 the record asks to be told and the text leaves unsaid, and words that a market forbids. Our own
-sentences always pass. It never rewrites a text, and a text it finds nothing in is not thereby lawful.
+sentences always pass. It never rewrites a text; a text without findings is not thereby lawful.
 """
 
 from collections.abc import Collection, Iterator
@@ -28,8 +28,8 @@ Kind = Literal["claim", "omission", "forbidden"]
 class Finding(msgspec.Struct, frozen=True, kw_only=True):
     """Something to mend in a text: where, what about (a record path), why, what to write instead.
 
-    ``topic`` is the claim's, phrase's or disclosure's own name. ``quote`` is the text from ``at[0]``
-    to ``at[1]``; an omission stands at the text's end.
+    ``topic`` is the claim's, phrase's or disclosure's own name. ``quote`` is the text from
+    ``at[0]`` to ``at[1]``; an omission stands at the text's end.
     """
 
     kind: Kind
@@ -166,9 +166,10 @@ class _Vetting:
         end = len(self._text)
         own = self._own.get((disclosure.topic, disclosure.about), "")
         return Finding(kind="omission", topic=disclosure.topic, quote="", at=(end, end),
-                       about=disclosure.about, why=self._book.say("unsaid"), instead=own)  # fmt: skip
+                       about=disclosure.about, why=self._book.say("unsaid"),
+                       instead=own)  # fmt: skip
 
-    # --- words that a market forbids ---------------------------------------------------------------
+    # --- words that a market forbids -------------------------------------------------------------
 
     def _forbidden_findings(
         self, found: Collection[tuple[str, tuple[int, int]]]
@@ -204,7 +205,7 @@ class _Vetting:
 def _own_words(
     assessment: Assessment, rulebook: Rulebook, language: str
 ) -> tuple[dict[Key, str], dict[str, str]]:
-    """Our own sentence for each disclosure, and plain words; none where a language has no phrases."""
+    """Our own sentence for each disclosure, and plain words; none without phrases."""
     if language not in languages(rulebook):
         return {}, {}
     phrases = _phrases(rulebook, language)

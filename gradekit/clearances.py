@@ -109,11 +109,12 @@ def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[Ident
     every = [i for i in inspection.device.identifiers or () if i.type in kind.identifiers]
     since = [i for i in every if stands(i.read_on or inspection.inspected_on, i.stage, swaps)]
     kept = since or every
-    stale = bool(every) and not since
+    placeless = any(i.seen_on is UNSET for i in kept)
+    doubtful = placeless or (bool(every) and not since)
     return (
         IdentityFact(
             about="device.identifiers",
-            open=open_fields(("agree", stale), ("places", stale)),
+            open=open_fields(("agree", doubtful), ("places", doubtful)),
             shaky=not works.whole,
             agree=_agree(kept) if kept else None,
             places=len({i.seen_on for i in kept if i.seen_on is not UNSET}) if kept else None,

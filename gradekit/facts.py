@@ -134,6 +134,8 @@ def _unit(
 ) -> UnitFact:
     intake, device = inspection.intake, inspection.device
     opened = _opened(inspection, signs, works)
+    presumed = opened is None and inspection.sealing == "unknown"
+    opened = True if presumed else opened
     sealing: record.Sealing | None = known(inspection.sealing)
     if sealing == "unopened" and opened:
         sealing = "unknown"
@@ -142,7 +144,7 @@ def _unit(
     lists: dict[str, Any] = {name: None if name in still_open else True for name in _LISTS}
     return UnitFact(
         about="",
-        open=open_fields(("sealing", doubtful), ("water", doubtful)),
+        open=open_fields(("sealing", doubtful), ("water", doubtful), ("opened", presumed)),
         cleaned=known(inspection.cleaned),
         inside_seen=known(inspection.inside_seen),
         sealing=sealing,

@@ -101,7 +101,7 @@ def _value(word: str, book: Wordbook) -> float | None:
         return book.numbers[word]
     if not word[0].isdigit():
         return None
-    plain = re.sub(r"[.,](?=\d{3}(?:\D|$))", "", word) if re.search(r"[.,]\d{3}", word) else word
+    plain = word if word[0] == "0" else re.sub(r"[.,](?=\d{3}(?:\D|$))", "", word)
     try:
         return float(plain.replace(",", "."))
     except ValueError:
@@ -170,11 +170,16 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
             continue
         behind = hit.first > last
         apart = hit.first - last if behind else first - hit.last
-        between = range(last + 1, hit.first) if behind else range(hit.last + 1, first)
-        number = any(reading.text.tokens[i].word[0].isdigit() for i in between)
-        far = other.first != clause.first or number
+        between = (last + 1, hit.first) if behind else (hit.last + 1, first)
+        beyond = (hit.last + 1, hit.last + apart) if behind else (hit.first - apart, hit.first)
+        far = other.first != clause.first or any(_number_in(reading, *r) for r in (between, beyond))
         found.append((apart + _OTHER_CLAUSE if far else apart, hit.first < first))
     return min(found)
+
+
+def _number_in(reading: Reading, start: int, end: int) -> bool:
+    """Another number stands there, nearer to the word."""
+    return any(token.word[0].isdigit() for token in reading.text.tokens[max(start, 0) : end])
 
 
 def _stated(reading: Reading, book: Wordbook, name: str, first: int, last: int, value: float,
@@ -436,5 +441,6 @@ def _fits(stated: Stated, figure: Figure, value: float) -> bool:
         return True
     if stated.least - slack <= value <= stated.most + slack:
         return True
-    whole = (math.floor(value), round(value))
-    return figure.unit == "percent" and stated.least == stated.most and stated.least in whole
+    tenths = math.floor(value * 10) / 10
+    rounded = (math.floor(value), round(value), tenths, round(value, 1))
+    return figure.unit == "percent" and stated.least == stated.most and stated.least in rounded

@@ -9,10 +9,11 @@ import hashlib
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from functools import cached_property, lru_cache
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
@@ -159,6 +160,10 @@ def _unspoken(market: Market, language: str, spoken: Sequence[str]) -> Iterator[
         yield Problem("language", problem, f"write phrases/{language}, or offer it elsewhere")
 
 
+_Placed = tuple[str, str, str, str, str | None]
+"""A sentence in its section: id, text, section, about, rule."""
+
+
 class _Draft:
     """A listing in the making: each part is worked out once and shared by the others."""
 
@@ -243,8 +248,9 @@ class _Draft:
         from slugify import slugify
 
         tag = hashlib.sha256(self.sale.inspection.unit_id.encode()).hexdigest()[:8]
-        name = slugify(self.name, max_length=60, word_boundary=True)
-        return f"{name or self.sale.assessment.kind}-{tag}"
+        names = (self.name, self.sale.assessment.kind, "unit")
+        slugs = (slugify(name, max_length=60, word_boundary=True) for name in names)
+        return f"{next(filter(None, slugs))}-{tag}"
 
     @cached_property
     def headline(self) -> str:
@@ -272,24 +278,34 @@ class _Draft:
             "os": _plain(device.os),
             "updates_until": _month(device.updates_until, self.phrases),
             "size_mm": _size(known(device.size_mm), self.phrases),
-            "has": self.phrases.listed(device.has) if device.has else None,
+            "has": self.phrases.listed(self.proven) or None,
         }
         return {_say(self.phrases, "spec", key): value for key, value in values.items() if value}
+
+    @cached_property
+    def proven(self) -> list[str]:
+        """Features of the unit, but for those of which some function did not pass."""
+        amiss = {t.function for t in self.facts.tests if t.result != "pass" or t.open}
+        doubtful = {self.sale.kind.functions[function].if_present for function in amiss}
+        return [feature for feature in self.device.has or () if feature not in doubtful]
 
     # --- what is said ---
 
     @cached_property
     def disclosures(self) -> tuple[Sentence, ...]:
+        """What must be said, gravest first: the reasons stand in that order."""
         said = sentences(self.sale.assessment, self.phrases, self.rulebook)
-        return tuple(replace(sentence, text=_plain(sentence.text) or "") for sentence in said)
+        reasons = self.sale.assessment.reasons
+        rank = {(r.topic, r.about): n for n, r in reversed(list(enumerate(reasons)))}
+        plain = (replace(sentence, text=_plain(sentence.text) or "") for sentence in said)
+        return tuple(sorted(plain, key=lambda s: rank.get((s.topic, s.about), len(rank))))
 
     @cached_property
     def lines(self) -> tuple[Line, ...]:
         """Every sentence once, in reading order; a topic without a section is an error."""
-        placed: list[tuple[str, str, str, str, str | None]] = []
+        placed: list[_Placed] = []
         for section, topics in sections(self.rulebook).items():
-            if section == "done":
-                placed += [(id, text, section, about, None) for id, text, about in self.beside]
+            placed += [own for own in self.beside if own[2] == section]
             placed += [
                 (s.id, s.text, section, s.about, s.rule)
                 for topic in topics
@@ -303,11 +319,17 @@ class _Draft:
         )
 
     @cached_property
-    def beside(self) -> list[tuple[str, str, str]]:
-        """What was done, said always: (id, text, about)."""
+    def beside(self) -> list[_Placed]:
+        """What was done, said always."""
         return [
-            (f"did:{key}", self.phrases.render(key, values), about)
-            for key, about, values in _did(self.sale, self.facts)
+            (
+                f"did:{did.key}",
+                self.phrases.render(did.key, dict(did.values)),
+                did.section,
+                did.about,
+                None,
+            )
+            for did in _did(self.sale, self.facts)
         ]
 
     @cached_property
@@ -401,7 +423,7 @@ def _shots(mark: int) -> tuple[str, str]:
     return f"marks[{mark}] close_up", f"marks[{mark}] overview"
 
 
-def _once(ids: Sequence[str], placed: Sequence[tuple[str, str, str, str, str | None]]) -> None:
+def _once(ids: Sequence[str], placed: Sequence[_Placed]) -> None:
     """Each sentence stands in one section; ListingRefused for any that does not."""
     found = Counter(id for id, *_ in placed)
     amiss = [
@@ -466,25 +488,30 @@ def _ending(name: str) -> str:
 
 class _Did(NamedTuple):
     key: str
+    section: str
     about: str
-    values: dict[str, Any]
+    values: Mapping[str, Any] = MappingProxyType({})
 
 
 def _did(sale: Sale, facts: "Facts") -> Iterator[_Did]:
-    """What the shop did, as the record shows it: tested, cleaned, replaced, by whom."""
+    """What the shop did and saw, as the record shows it, each in its section."""
     inspection = sale.inspection
     passed = [t for t in facts.tests if t.result == "pass" and not t.open]
     counts = {"passed": len(passed), "not_passed": len(facts.tests) - len(passed)}
+    counts["works"] = len(inspection.parts or ()) + len(inspection.repairs or ())
     if passed:
         whole = len(passed) == len(facts.tests)
-        yield _Did("did-test" if whole else "did-test-some", "tests", counts)
+        yield _Did("did-test" if whole else "did-test-some", "works", "tests", counts)
     if inspection.cleaned is True:
-        yield _Did("did-clean", "cleaned", {})
+        yield _Did("did-clean", "done", "cleaned")
     if inspection.parts == () and inspection.repairs == ():
-        yield _Did("did-replace-nothing", "repairs", {})
+        yield _Did("did-replace-nothing", "done", "repairs")
     hands = {p.fitted_by for p in inspection.parts or ()} | {r.by for r in inspection.repairs or ()}
     if "in_house" in hands and not hands & {"maker", "authorised"}:
-        yield _Did("did-ourselves", "repairs", {})
+        yield _Did("did-ourselves", "done", "repairs")
+    looked = inspection.cleaned is True and "marks" not in facts.open_subjects
+    if looked and not inspection.marks:
+        yield _Did("no-marks", "looks", "marks")
 
 
 def _text(draft: _Draft) -> Iterator[str]:

@@ -1,7 +1,7 @@
 """OMISSIONS: which of the things a buyer must be told a text leaves unsaid.
 
-It serves the claim check, and it is the more important half: each disclosure must be in the text, in
-whatever words. A sentence of our own always counts; any other wording counts when it holds the
+It serves the claim check, and it is the more important half: each disclosure must be in the text,
+in whatever words. A sentence of our own always counts; any other wording counts when it holds the
 things that matter: which function and how it stands, which place and what mark, which part and
 whose. It does not ask whether what is said beside it is true.
 """

@@ -7,7 +7,7 @@ gives no verdicts.
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
-from typing import Any, TypeVar, get_args
+from typing import Any, NamedTuple, TypeVar, get_args
 
 from msgspec import UNSET
 
@@ -81,6 +81,15 @@ def _worst_word(values: Iterable[T | None], order: tuple[T, ...]) -> T | None:
 # --- displays -----------------------------------------------------------------------------------
 
 
+class _Pixels(NamedTuple):
+    """Fault class and number of faults of one reading, and whether each could still be worse."""
+
+    fault_class: int | None
+    number: int | None
+    class_open: bool
+    count_open: bool
+
+
 def displays_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[DisplayFact, ...]:
@@ -96,11 +105,13 @@ def _display(inspection: Inspection, which: str, works: Works) -> DisplayFact:
     touched = works.rereading("displays")
     kept, fresh, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
     values = _shown(kept)
-    lacking = any(not _pixel_faults(display)[2] for display in kept)
+    pixels = [_pixel_faults(display) for display in kept]
+    open_class = any(p.class_open for p in pixels)
+    open_count = any(p.count_open for p in pixels)
     return DisplayFact(
         about=about,
         open=_stale(values, _shown(fresh))
-        | open_fields(("fault_class", lacking), ("faults", lacking)),
+        | open_fields(("fault_class", open_class), ("faults", open_count)),
         shaky=not works.whole,
         which=which,
         **values,
@@ -111,28 +122,27 @@ def _shown(readings: list[record.Display]) -> dict[str, Any]:
     """What several readings of one display come to, the worse of each."""
     pixels = [_pixel_faults(display) for display in readings]
     return {
-        "fault_class": _worst((c for c, _, _ in pixels), max),
-        "faults": _worst((n for _, n, _ in pixels), max),
+        "fault_class": _worst((p.fault_class for p in pixels), max),
+        "faults": _worst((p.number for p in pixels), max),
         "lines": _worst((known(d.lines) for d in readings), max),
         "burn_in": _worst_word((known(d.burn_in) for d in readings), get_args(record.BurnIn)),
         "spots": _worst_word((known(d.spots) for d in readings), get_args(record.Spots)),
     }
 
 
-def _pixel_faults(display: record.Display) -> tuple[int | None, int | None, bool]:
-    """Fault class, number of faults, and whether every count that they need is recorded."""
+def _pixel_faults(display: record.Display) -> _Pixels:
+    """Without the number of pixels a fault tells only that the display is not of class 0."""
     counts = (display.bright, display.dark, display.subpixel_lit, display.subpixel_dark)
     if all(count is UNSET for count in counts):
-        return None, None, False
+        return _Pixels(None, None, True, True)
     lit, dark, sub_lit, sub_dark = (count or 0 for count in counts)
-    whole = UNSET not in counts
-    number = lit + dark + sub_lit + sub_dark
+    lacking, number = UNSET in counts, lit + dark + sub_lit + sub_dark
     if display.px is UNSET:
-        return (0 if number == 0 else None), number, whole
+        return _Pixels(min(number, 1), number, lacking or number > 0, lacking)
     fault_class = measures.pixel_fault_class(
         display.px, lit=lit, dark=dark, subpixel_lit=sub_lit, subpixel_dark=sub_dark
     )
-    return fault_class, number, whole
+    return _Pixels(fault_class, number, lacking, lacking)
 
 
 # --- batteries ----------------------------------------------------------------------------------
@@ -163,13 +173,19 @@ def _battery(
     values = _told(inspection, kept, cycle_line, on, margins)
     return BatteryFact(
         about=about,
-        open=_stale(values, _told(inspection, fresh, cycle_line, on, {})),
+        open=_stale(values, _told(inspection, fresh, cycle_line, on, {}))
+        | open_fields(("health_pct", any(map(_unrated, kept)))),
         shaky=not works.whole,
         margins=margins,
         which=which,
         vital=what.vital,
         **values,
     )
+
+
+def _unrated(reading: record.Battery) -> bool:
+    """A charge that no rated capacity is known for may yet turn out to be the worst reading."""
+    return reading.full_charge_mah is not UNSET and reading.rated_mah is UNSET
 
 
 def _told(
@@ -214,7 +230,7 @@ def _health(
             readings.append((low, margin, "read_from_device"))
     if not readings:
         return None, None
-    health, margin, source = min(readings)
+    health, margin, source = min(readings, key=lambda reading: (reading[0], reading[2]))
     if margin:
         margins["health_pct"] = margin
     return health, source

@@ -223,7 +223,7 @@ def _wanted(hint: Any) -> str:
 
 
 def _unknown_key(key: str, path: str, known: Iterable[str]) -> Problem:
-    where = f"{path}.{key}".lstrip(".")
+    where = f"{path}.{key}".lstrip(".") or repr(key)
     return Problem(where=where, problem="there is no such field", remedy=_nearest(key, known))
 
 

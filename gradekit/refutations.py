@@ -1,12 +1,12 @@
 """REFUTATIONS: what a text claims, and what of the record stands against each claim.
 
 It serves the claim check: claims about the whole unit are looked up in the wordbook's data; claims
-about one function, mark, part or accessory are put together from the things a text names and what it
-says of them. It writes no findings and passes over what the text leaves out.
+about one function, mark, part or accessory are put together from the things a text names and what
+it says of them. It writes no findings and passes over what the text leaves out.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from typing import NamedTuple
 
 from msgspec import UNSET
@@ -168,6 +168,7 @@ class Claims:
         """``told`` says whether the text tells everything that the record asks of a path."""
         self._reading, self._book, self._record = reading, book, record
         self._facts, self._told = record.facts, told
+        self._known: dict[str, tuple[list[Refutation], list[Refutation]]] = {}
 
     @cached_property
     def statuses(self) -> tuple[Status, ...]:
@@ -179,8 +180,13 @@ class Claims:
         found = [*self._whole_claims(), *self._function_claims(), *self._mark_claims()]
         found += [*self._counts(), *self._part_claims(), *self._accessory_claims()]
         doubted = [d for d in map(self._as_toned, found) if d.against]
+        by_claim: dict[str, list[Hit]] = {}
         for claimed in doubted:
-            if not any(_inside(claimed, other) for other in doubted):
+            by_claim.setdefault(claimed.claim, []).append(claimed.hit)
+        by_claim = {name: _ordered(hits) for name, hits in by_claim.items()}
+        for claimed in doubted:
+            over = self._reading.touching(by_claim[claimed.claim], claimed.hit)
+            if not any(_inside(claimed.hit, other) for other in over):
                 yield claimed
 
     def _as_toned(self, claimed: Claimed) -> Claimed:
@@ -203,61 +209,75 @@ class Claims:
     def stated(self) -> list[tuple[str, Hit]]:
         """Every claim the text makes of the whole, less those that a longer one makes precise."""
         reading = self._reading
-        hits = [(h.key, h) for h in reading.of("claim")]
-        hits += [(h.key, h) for h in reading.of("alone") if not self._of_function(h)]
-        hits = [(name, h) for name, h in hits if not excused(reading, name, h)]
-        kept = [(n, h) for n, h in hits if not any(self._hides(m, g, n, h) for m, g in hits)]
-        return [(name, h) for name, h in kept if self._stands(self._book.claims[name], h)]
+        hits = [*reading.of("claim"), *(h for h in reading.of("alone") if not self._of_function(h))]
+        hits = [h for h in _ordered(hits) if not excused(reading, h.key, h)]
+        kept = [h for h in hits if not self._hidden(h, reading.touching(hits, h))]
+        return [(h.key, h) for h in kept if self._stands(self._book.claims[h.key], h)]
 
-    def _hides(self, other: str, longer: Hit, name: str, hit: Hit) -> bool:
+    def _hidden(self, hit: Hit, over: Iterable[Hit]) -> bool:
         """A wording that makes this one more precise stands over it."""
-        return _overlap(longer, hit) and name in self._book.claims[other].hides
+        return any(hit.key in self._book.claims[other.key].hides for other in over)
 
     def _stands(self, claim: Claim, hit: Hit) -> bool:
         """The text stands behind a claim, and means the unit itself."""
         if self._reading.tone(hit, supposing=claim.supposing) not in ("said", "hedged"):
             return False
-        return not (claim.calm and self._of_thing(hit, ("thing",))) and not self._of_part(
-            claim, hit
-        )
-
-    def _of_part(self, claim: Claim, hit: Hit) -> bool:
-        """Said of a part that the sentence names before it: "aftermarket back cover, new"."""
-        if not claim.of_whole or any(
-            _overlap(hit, d) for d in self._reading.named.get("notion.device", ())
-        ):
+        if claim.calm and self._of_thing(hit, ("thing",)):
             return False
+        return not (claim.of_whole and self._of_part(hit))
+
+    def _of_part(self, hit: Hit) -> bool:
+        """Said of a thing that its clause or the one before names: "back cover, new"."""
         reading = self._reading
-        first = reading.text.tokens[hit.first].clause - 1
-        things = (t for table in ("part", "item", "thing") for t in reading.of(table))
-        return any(
-            t.last < hit.first
-            and reading.sentence(t) == reading.sentence(hit)
-            and reading.text.tokens[t.first].clause >= first
-            for t in things
-        )
+        if reading.touching(reading.named.get("notion.device", ()), hit):
+            return False
+        number = reading.text.tokens[hit.first].clause
+        clause = reading.text.clauses[max(number - 1, 0)]
+        if clause.sentence != reading.sentence(hit):
+            clause = reading.text.clauses[number]
+        tables = ("part", "item", "thing")
+        return any(reading.between(reading.of(t), clause.first, hit.first - 1) for t in tables)
 
     def _of_function(self, hit: Hit) -> bool:
         """A wording such as "works perfectly" is said of a named function or thing."""
-        for status in self.statuses:
-            named = status.function.last < hit.first or 0 < status.function.first - hit.last <= 2
-            if named and _overlap(status.said, hit):
+        for status in (s for i in range(hit.first, hit.last + 1) for s in self._said.get(i, ())):
+            if status.function.last < hit.first or 0 < status.function.first - hit.last <= 2:
                 return True
         return self._of_thing(hit, ("item", "thing"))
 
+    @cached_property
+    def _said(self) -> dict[int, list[Status]]:
+        """What is said of functions, by each token that says it."""
+        said: dict[int, list[Status]] = {}
+        for status in self.statuses:
+            for i in range(status.said.first, status.said.last + 1):
+                said.setdefault(i, []).append(status)
+        return said
+
     def _of_thing(self, hit: Hit, tables: Sequence[str]) -> bool:
         """A thing beside the unit stands before the wording in its segment, or right behind it."""
-        segments = self._reading.segments(self._reading.sentence(hit), [hit])
-        segment = next(s for s in segments if s.first <= hit.first and hit.last <= s.last)
-        zones = {(z.first, z.last) for z in self._reading.of("zone")}
-        for thing in (t for table in tables for t in self._reading.of(table)):
-            if (thing.first, thing.last) in zones or self._reading.denied(thing):
-                continue
+        reading = self._reading
+        sentence = reading.sentence(hit)
+        things = [t for table in tables for t in reading.beside(reading.of(table), sentence)]
+        if not things:
+            return False
+        segment = next(
+            s
+            for s in reading.segments(sentence, [hit])
+            if s.first <= hit.first and hit.last <= s.last
+        )
+        for thing in things:
             before = segment.first <= thing.first and thing.last < hit.first
             behind = 0 < thing.first - hit.last <= 2 and thing.last <= segment.last
-            if before or behind:
+            if (before or behind) and self._is_other(thing):
                 return True
         return False
+
+    def _is_other(self, thing: Hit) -> bool:
+        """It is no zone of the unit, and it is there."""
+        zones = self._reading.touching(self._reading.of("zone"), thing)
+        zone = any((z.first, z.last) == (thing.first, thing.last) for z in zones)
+        return not zone and not self._reading.denied(thing)
 
     # --- of the whole ----------------------------------------------------------------------------
 
@@ -265,22 +285,30 @@ class Claims:
         for name, hit in self.stated:
             claim = self._book.claims[name]
             if not claim.instead_of:
-                yield Claimed(name, hit, tuple(self._against(claim, hit)))
+                yield Claimed(name, hit, tuple(self._against(name, hit)))
 
-    def _against(self, claim: Claim, hit: Hit) -> Iterator[Refutation]:
-        """What stands against a claim: nothing can bear it, the class, rules that void it, facts."""
+    def _against(self, name: str, hit: Hit) -> Iterator[Refutation]:
+        """What stands against a claim: nothing can bear it, the class, facts, voiding rules."""
+        claim = self._book.claims[name]
         if claim.never:
             yield Refutation("", not claim.hearsay)
         zones = self._zones(hit) if claim.narrows == "zone" else frozenset()
-        record = self._record
-        found = [r for look in claim.refuted_by for r in record.gravest_first(record.seen(look))]
+        seen, found = self._looked_up(name)
         if zones:
-            found = [r for r in found if self._in_zones(r.fact, zones)]
-        else:
-            yield from record.class_against(claim)
-            found += [*record.gravest_first(record.voided(claim)), *record.bearing(claim)]
+            found = [r for r in seen if self._in_zones(r.fact, zones)]
         lifted = self._lifted(claim, hit)
         yield from (r for r in found if not lifted(r.about))
+
+    def _looked_up(self, name: str) -> tuple[list[Refutation], list[Refutation]]:
+        """What a claim's own looks find, and all that is against it, the gravest first."""
+        if name not in self._known:
+            claim, record = self._book.claims[name], self._record
+            looks = (record.gravest_first(record.seen(look)) for look in claim.refuted_by)
+            seen = [r for look in looks for r in look]
+            voided = record.gravest_first(record.voided(claim))
+            full = [*record.class_against(claim), *seen, *voided, *record.bearing(claim)]
+            self._known[name] = (seen, full)
+        return self._known[name]
 
     def _zones(self, hit: Hit) -> frozenset[str]:
         """The zones that a wording about looks is narrowed to."""
@@ -310,12 +338,12 @@ class Claims:
         return self._paths({f for s in poor for f in s.functions}, set())
 
     def _in_sentence(self, name: str, sentence: int, but: Hit) -> bool:
-        hits = self._reading.named.get(name, ())
-        return any(self._reading.sentence(h) == sentence and not _overlap(h, but) for h in hits)
+        hits = self._reading.beside(self._reading.named.get(name, ()), sentence)
+        return any(not _overlap(h, but) for h in hits)
 
     def _set_apart(self, sentence: int, hit: Hit, functions: set[str]) -> Callable[[str], bool]:
         """Functions and marks named beside "except"."""
-        near = [h for h in self._reading.hits if self._reading.sentence(h) == sentence]
+        near = self._reading.beside(self._reading.hits, sentence)
         near = [h for h in near if not _overlap(h, hit)]
         functions = functions | {h.key for h in near if h.table == "function"}
         return self._paths(functions, {h.key for h in near if h.table == "mark"})
@@ -364,7 +392,8 @@ class Claims:
 
     def _of_claim(self, lack: Hit) -> bool:
         """The word of lack belongs to a claim that is looked up by itself."""
-        return any(_overlap(h, lack) for n, h in self.stated if n != "minor_wear")
+        stated = [h for n, h in self.stated if n != "minor_wear"]
+        return bool(self._reading.touching(stated, lack))
 
     def _such_marks(
         self, hit: Hit, lack: Hit, mark: Hit, kinds: frozenset[str]
@@ -460,11 +489,19 @@ class Claims:
         return any(h.last + 1 == place[0] for h in hits)
 
     def _nearest(self, pairs: Iterable[tuple[Mention, Mention]]) -> list[tuple[Mention, Mention]]:
-        """Of several parts in the clause of a word, those that stand nearest to it."""
-        pairs = list(pairs)
-        apart = {(p, w): _apart(p.hit, w.hit) for p, w in pairs if self._same_clause(p, w)}
-        least = {w: min(apart[a] for a in apart if a[1] == w) for _, w in apart}
-        return [(p, w) for p, w in pairs if apart.get((p, w), 0) <= least.get(w, 0)]
+        """Of the parts in a word's clause, the nearest and those listed with it."""
+        found = list(pairs)
+        near: dict[Mention, Mention] = {}
+        for part, word in found:
+            if self._same_clause(part, word):
+                rival = near.get(word, part)
+                near[word] = min((rival, part), key=partial(_distance, word))
+        return [(p, w) for p, w in found if not self._same_clause(p, w) or self._listed(p, near[w])]
+
+    def _listed(self, part: Mention, near: Mention) -> bool:
+        """It is the nearest itself, or "and" joins it on."""
+        first, last = sorted((part.hit, near.hit), key=lambda h: h.first)
+        return part == near or self._reading.joined(first.last, last.first)
 
     def _same_clause(self, a: Mention, b: Mention) -> bool:
         return self._reading.clause(a.hit) == self._reading.clause(b.hit)
@@ -477,13 +514,7 @@ class Claims:
         hits = self._reading.named.get(f"notion.{notion}", ())
         reading = self._reading
         claims = [h for h in reading.of("claim") if not excused(reading, h.key, h)]
-        claims += [h for h in reading.of("but") if h.key not in self._of_whole]
         return [Mention(h, "") for h in hits if not any(_overlap(h, c) for c in claims)]
-
-    @cached_property
-    def _of_whole(self) -> frozenset[str]:
-        """Claims whose wordings mean a part where they stand beside one: "brand new battery"."""
-        return frozenset(n for n, claim in self._book.claims.items() if claim.of_whole)
 
     def _behind(self, word: Mention, nouns: Iterable[Mention]) -> list[Mention]:
         """Nouns right behind an adjective."""
@@ -539,23 +570,25 @@ class Claims:
 
 def excused(reading: Reading, name: str, hit: Hit) -> bool:
     """Part of a longer wording that only looks like the claim."""
-    return any(_overlap(b, hit) for b in reading.named.get(f"but.{name}", ()))
+    return bool(reading.touching(reading.named.get(f"but.{name}", ()), hit))
 
 
-def _inside(claimed: Claimed, other: Claimed) -> bool:
-    """The same claim stands in a longer stretch."""
-    a, b = claimed.hit, other.hit
-    longer = b.last - b.first > a.last - a.first
-    return claimed.claim == other.claim and longer and b.first <= a.first and a.last <= b.last
+def _inside(hit: Hit, other: Hit) -> bool:
+    """It stands in a longer stretch."""
+    longer = other.last - other.first > hit.last - hit.first
+    return longer and other.first <= hit.first and hit.last <= other.last
+
+
+def _ordered(hits: Iterable[Hit]) -> list[Hit]:
+    return sorted(hits, key=lambda h: (h.first, h.last, h.name))
 
 
 def _overlap(a: Hit, b: Hit) -> bool:
     return a.first <= b.last and b.first <= a.last
 
 
-def _apart(a: Hit, b: Hit) -> int:
-    """Tokens between two hits."""
-    return max(a.first - b.last, b.first - a.last) - 1
+def _distance(word: Mention, part: Mention) -> int:
+    return max(word.hit.first - part.hit.last, part.hit.first - word.hit.last)
 
 
 def _around(a: Hit, b: Hit) -> tuple[int, int]:

@@ -4,6 +4,7 @@ It serves the claim check: a wording counts only as far as its own clause stands
 status or a mark belongs to the thing named with it. It knows no record.
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import Literal, NamedTuple, TypeVar
@@ -24,6 +25,9 @@ _KEEP_SHORTER = ("claim", "alone", "but", "forbidden", "notion")
 
 NOUNS = ("mark", "item", "thing", "function", "part")
 """Tables whose wordings take up a "no" or "without" right before them."""
+
+_LONG = 64
+"""No wording holds more tokens than this."""
 
 _NEAR = 3
 """Tokens that "no" or "without" reaches over."""
@@ -83,9 +87,34 @@ class Reading:
         """The sentence that a hit stands in."""
         return self.clause(hit).sentence
 
-    def inside(self, hits: Iterable[Hit], clause: Clause) -> list[Hit]:
-        """Those hits that stand in a clause."""
-        return [h for h in hits if clause.first <= h.first and h.last <= clause.last]
+    def inside(self, hits: Sequence[Hit], clause: Clause) -> list[Hit]:
+        """Those hits that stand in a clause; ``hits`` are in order."""
+        return self.between(hits, clause.first, clause.last)
+
+    def between(self, hits: Sequence[Hit], first: int, last: int) -> list[Hit]:
+        """Those hits, which are in order, that stand from one token to another."""
+        start = bisect_left(hits, first, key=lambda h: h.first)
+        end = bisect_right(hits, last, lo=start, key=lambda h: h.first)
+        return [h for h in hits[start:end] if h.last <= last]
+
+    def touching(self, hits: Sequence[Hit], hit: Hit) -> list[Hit]:
+        """Those hits, which are in order, that share a token with a hit."""
+        start = bisect_left(hits, hit.first - _LONG, key=lambda h: h.first)
+        end = bisect_right(hits, hit.last, lo=start, key=lambda h: h.first)
+        return [h for h in hits[start:end] if h.last >= hit.first]
+
+    def beside(self, hits: Sequence[Hit], sentence: int) -> list[Hit]:
+        """Those hits, which are in order, that stand in a sentence."""
+        clauses = self._clauses[sentence]
+        return self.between(hits, clauses[0].first, clauses[-1].last)
+
+    @cached_property
+    def _clauses(self) -> dict[int, list[Clause]]:
+        """The clauses of each sentence."""
+        clauses: dict[int, list[Clause]] = {}
+        for clause in self.text.clauses:
+            clauses.setdefault(clause.sentence, []).append(clause)
+        return clauses
 
     # --- tone ----------------------------------------------------------------------------------
 
@@ -104,8 +133,7 @@ class Reading:
 
     def hedged(self, hit: Hit) -> bool:
         """The sentence says how far it can be relied on: "as far as we can tell"."""
-        sentence = self.sentence(hit)
-        return any(self.sentence(h) == sentence for h in self.named.get("tone.hedge", ()))
+        return bool(self.beside(self.named.get("tone.hedge", ()), self.sentence(hit)))
 
     def denied(self, hit: Hit) -> bool:
         """An odd number of negations bears on a wording."""
@@ -113,8 +141,7 @@ class Reading:
 
     def _asked(self, clause: Clause) -> bool:
         """The sentence of the clause ends in a question mark."""
-        later = self.text.clauses[self.text.tokens[clause.first].clause :]
-        return any(c.end == "?" for c in later if c.sentence == clause.sentence)
+        return self._clauses[clause.sentence][-1].end == "?"
 
     def _answer(self, hit: Hit, clause: Clause) -> Tone | None:
         """``waterproof: no``, ``fully working? yes``: the next clause says whether it holds."""
@@ -176,7 +203,8 @@ class Reading:
 
     def _taken(self, denial: Hit, hit: Hit) -> bool:
         """The negation is itself a word of some other predicate: "not tested", "no scratches"."""
-        taking = (p for p in self._predicates if p.last < hit.first or hit.last < p.first)
+        beside = self.inside(self._predicates, self.clause(denial))
+        taking = (p for p in beside if p.last < hit.first or hit.last < p.first)
         return any(p.first <= denial.first and denial.last <= p.last for p in taking)
 
     @cached_property
@@ -185,18 +213,22 @@ class Reading:
 
     def _between(self, left: int, right: int) -> bool:
         """Another predicate stands in between and is not joined on by "or" and the like."""
-        breaks = self.named.get("tone.anew", ())
+        clause = self.text.clause_of(left)
+        breaks = self.inside(self.named.get("tone.anew", ()), clause)
         if any(left < b.first and b.first < right for b in breaks):
             return True
-        inner = [p.last for p in self._predicates if left < p.first and p.last < right]
-        return bool(inner) and not self._joined(max(inner), right)
+        predicates = self.inside(self._predicates, clause)
+        inner = [p.last for p in predicates if left < p.first and p.last < right]
+        return bool(inner) and not self.joined(max(inner), right)
 
     def _noun_between(self, left: int, hit: Hit) -> bool:
         """A thing named in between is what lacks."""
-        nouns = (n for table in NOUNS for n in self.of(table))
+        clause = self.clause(hit)
+        nouns = (n for table in NOUNS for n in self.inside(self.of(table), clause))
         return any(left < n.first and n.last < hit.first for n in nouns)
 
-    def _joined(self, left: int, right: int) -> bool:
+    def joined(self, left: int, right: int) -> bool:
+        """Only "and", "or" and little words stand between two tokens."""
         words = [token.word for token in self.text.tokens[left + 1 : right]]
         return any(w in self._joints for w in words) and all(
             w in self._joints or w in self._fillers for w in words
@@ -213,32 +245,35 @@ class Reading:
         ``strict``: what is said without a thing goes to the thing before it only if nothing else
         is named with it.
         """
-        for sentence in {self.sentence(m.hit) for m in (*lefts, *rights)}:
-            own = [[m for m in ms if self.sentence(m.hit) == sentence] for ms in (lefts, rights)]
-            yield from _Sharing(self, sentence, own[0], own[1], strict).pairs()
+        left, right = self._by_sentence(lefts), self._by_sentence(rights)
+        for sentence in sorted(left.keys() & right.keys()):
+            yield from _Sharing(self, sentence, left[sentence], right[sentence], strict).pairs()
         yield from self._under_headings(lefts, rights)
+
+    def _by_sentence(self, mentions: Iterable[Mention]) -> dict[int, list[Mention]]:
+        found: dict[int, list[Mention]] = {}
+        for mention in mentions:
+            found.setdefault(self.sentence(mention.hit), []).append(mention)
+        return found
 
     def _under_headings(
         self, lefts: Sequence[Mention], rights: Sequence[Mention]
     ) -> Iterator[tuple[Mention, Mention]]:
         """``Not working:`` above a list of things, or a thing above what is said of it."""
         for above, below, turned in ((rights, lefts, True), (lefts, rights, False)):
-            other = {self.sentence(m.hit) for m in above}
+            heads = self._by_sentence(above)
             for lower in below:
                 heading = self.clause(lower.hit).heading
-                if heading is None or self.sentence(lower.hit) in other:
+                if heading is None or self.sentence(lower.hit) in heads:
                     continue
-                for upper in above:
-                    if self.sentence(upper.hit) == heading:
-                        yield (lower, upper) if turned else (upper, lower)
+                for upper in heads.get(heading, ()):
+                    yield (lower, upper) if turned else (upper, lower)
 
     def segments(self, sentence: int, whole: Sequence[Hit]) -> list[_Segment]:
         """A sentence cut at its breaks and at "and", "or" and the like, but never inside a hit."""
         held = {i for hit in whole for i in range(hit.first, hit.last + 1)}
         found: list[_Segment] = []
-        for clause in self.text.clauses:
-            if clause.sentence != sentence:
-                continue
+        for clause in self._clauses[sentence]:
             first, joined = clause.first, False
             for i in range(clause.first, clause.last + 1):
                 if self.text.tokens[i].word in self._joints and i not in held:
@@ -252,7 +287,8 @@ class Reading:
     def bare(self, first: int, last: int, mentions: Iterable[Mention]) -> bool:
         """Nothing but these mentions, numbers and little words stands there."""
         held = {i for m in mentions for i in range(m.hit.first, m.hit.last + 1)}
-        held |= {i for hit in self.of("tone") for i in range(hit.first, hit.last + 1)}
+        tones = self.between(self.of("tone"), first, last)
+        held |= {i for hit in tones for i in range(hit.first, hit.last + 1)}
         words = [(i, self.text.tokens[i].word) for i in range(first, last + 1)]
         return all(i in held or w in self._fillers or w[0].isdigit() for i, w in words)
 
@@ -276,10 +312,12 @@ def _longest(hits: Sequence[Hit]) -> list[Hit]:
     furthest: dict[str, list[Hit]] = {}
     for hit in ordered:
         group = hit.name if hit.table in _KEEP_SHORTER or hit.key == "not_after" else hit.table
-        holders = [h for h in furthest.get(group, []) if h.last >= hit.last]
+        open_still = [h for h in furthest.get(group, ()) if h.last >= hit.first]
+        furthest[group] = open_still
+        holders = [h for h in open_still if h.last >= hit.last]
         if all((h.first, h.last) == (hit.first, hit.last) for h in holders):
             kept.append(hit)
-            furthest.setdefault(group, []).append(hit)
+            open_still.append(hit)
     return kept
 
 

@@ -195,7 +195,10 @@ class BatteryFact(Fact, frozen=True, kw_only=True):
     vital: bool = True
     state: record.BatteryState | None = None
     health_pct: Annotated[float | None, worse("less", "Full charge to rated capacity, %")] = None
-    health_from: Measured | None = None
+    health_from: Annotated[
+        Measured | None,
+        msgspec.Meta(extra={"caps": False}, description="How the worst reading was taken"),
+    ] = None
     cycles: Annotated[int | None, worse("more", "Full cycles")] = None
     cycle_line_pct: Annotated[
         float | None, worse("more", "Cycles in per cent of the published endurance line")

@@ -1,7 +1,7 @@
 """WORDBOOK: the claims a listing can make, as data, and how a language words them.
 
-It serves the claim check: what the record must show for each claim is the same in every language and
-stands in ``claims/claims.toml``; wordings and texts stand in one file a language. A shop's own
+It serves the claim check: what the record must show for each claim is the same in every language
+and stands in ``claims/claims.toml``; wordings and texts stand in one file a language. A shop's own
 folder adds to both. It refuses a file that leaves a claim without words or a wording that cannot be
 read, and it judges no text.
 """

@@ -7,8 +7,8 @@ whether it is true.
 A wording is a row of words. Case, accents, hyphens and line ends never matter. Beside plain words:
 
     work*  *akku  *akku*    a word that begins, ends so, or holds this
-    a|b                     either word
-    (a b|c)                 either row of words;  (…)? and [a b|c]  may be absent
+    a b|c                   either row of words
+    a (b c|d)               either row in brackets;  (…)? and [a b|c]  may be absent
     ~  ~3                   up to two (three) words of any sort
     #                       a number
     ^  $                    the clause begins (ends) here
@@ -23,6 +23,10 @@ from typing import NamedTuple
 
 SLIP_LETTERS = 7
 """Words from this length on may have one wrong, missing, extra or swapped letter."""
+
+
+_LONGEST = 60
+"""Longer rows of letters are no words."""
 
 
 class Token(NamedTuple):
@@ -83,8 +87,9 @@ class Habits(NamedTuple):
 
 # --- letters -----------------------------------------------------------------------------------
 
-_ALIKE = {"œ": "oe", "æ": "ae", "’": "'", "‘": "'", "ʼ": "'", "´": "'", "`": "'"}
-_ALIKE |= dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys("“”„«»″‟", '"')
+_ALIKE = {"œ": "oe", "æ": "ae"}
+_ALIKE |= dict.fromkeys("\u2019\u2018\u02bc\u00b4`", "'")  # apostrophes and accents by themselves
+_ALIKE |= dict.fromkeys("\u2010\u2011\u2012\u2212", "-") | dict.fromkeys("“”„«»″‟", '"')
 _ALIKE |= dict.fromkeys("✓✔✅☑", "✓") | dict.fromkeys("✗✘❌✖❎", "✗")
 _ALIKE |= {"–": " - ", "—": " - "}
 _LATIN = 0xFF
@@ -224,10 +229,6 @@ class Text:
         """The clause a token stands in."""
         return self.clauses[self.tokens[token].clause]
 
-    def sentence_of(self, token: int) -> int:
-        """The number of the sentence a token stands in."""
-        return self.clause_of(token).sentence
-
     def span(self, hit: Hit) -> tuple[int, int]:
         """Where a hit begins and ends in the text as it was given."""
         return self.tokens[hit.first].start, self.tokens[hit.last].end
@@ -291,33 +292,30 @@ class _Parser:
         return sets[name]
 
     def parse(self) -> Row:
-        row = self._row(top=True)
-        if self._at < len(self._parts):
-            raise BadWording(f"{self._parts[self._at]!r} closes nothing")
-        if not row:
+        rows = self._rows("")
+        if not all(rows):
             raise BadWording("it is empty")
-        return row
+        return rows[0] if len(rows) == 1 else (Either(rows),)
 
     def _peek(self) -> str:
         return self._parts[self._at] if self._at < len(self._parts) else ""
 
     def _rows(self, close: str) -> tuple[Row, ...]:
-        rows = [self._row(top=False)]
+        rows = [self._row()]
         while self._peek() == "|":
             self._at += 1
-            rows.append(self._row(top=False))
+            rows.append(self._row())
         if self._peek() != close:
-            raise BadWording(f"{close!r} is missing")
+            there = self._peek()
+            raise BadWording(f"{there!r} closes nothing" if there else f"{close!r} is missing")
         self._at += 1
         return tuple(rows)
 
-    def _row(self, *, top: bool) -> Row:
+    def _row(self) -> Row:
         items: list[Word | Either | Gap | Edge] = []
-        while (part := self._peek()) not in ("", ")", "]") and (top or part != "|"):
+        while (part := self._peek()) not in ("", ")", "]", "|"):
             self._at += 1
-            if part == "|":
-                items.append(Either((_row_of(items.pop()), _row_of(self._item()))))
-            elif part == "?":
+            if part == "?":
                 items.append(Either((_row_of(items.pop()), ())))
             elif not part.isspace():
                 self._at -= 1
@@ -461,7 +459,11 @@ class Lexicon:
 
     def _mended(self, token: Token) -> Token:
         word = token.word
-        if len(word) < SLIP_LETTERS - 1 or word in self.habits.true_words or self._forms(word):
+        if (
+            not SLIP_LETTERS - 1 <= len(word) <= _LONGEST
+            or word in self.habits.true_words
+            or self._forms(word)
+        ):
             return token
         for shape in (word, *_shorter(word)):
             for meant in self._slips.get(shape, ()):
@@ -472,6 +474,8 @@ class Lexicon:
 
     def _forms(self, word: str) -> set[str]:
         """Every word of a wording that a token answers to."""
+        if len(word) > _LONGEST:
+            return set()
         forms = {word} if word in self._exact else set()
         size = len(word)
         forms |= {f"{word[:n]}*" for n in range(2, size + 1) if word[:n] in self._heads}

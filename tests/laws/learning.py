@@ -78,6 +78,8 @@ FOR_PEOPLE = {
     (record.Erasure, "also_out"),
 }
 
+FOR_THE_SALE = (record.Offer, record.Guarantee, record.Acquisition)
+
 
 def learnt(unit: Inspection, kind: Kind, facts: Facts, on: date) -> st.SearchStrategy[Change]:
     """The unit with one open thing looked at. Empty where nothing is open."""
@@ -113,8 +115,7 @@ def _half_told(unit: Inspection) -> st.SearchStrategy[Inspection]:
 
 
 def _is_told(node: msgspec.Struct, name: str) -> bool:
-    told = may_be_absent(type(node), name) and getattr(node, name) is not UNSET
-    return told and (type(node), name) not in NEVER_LEARNT | FOR_PEOPLE
+    return getattr(node, name) is not UNSET and _learnable(type(node), name, lists=True)
 
 
 def _silenced(unit: Inspection, paths: list[Path], partly: tuple[Any, ...]) -> Inspection:
@@ -156,13 +157,13 @@ def _silent_fields(unit: Inspection, kind: Kind) -> Answers:
             yield (*path, name), found
 
 
-def _learnable(struct: Any, name: str) -> bool:
+def _learnable(struct: Any, name: str, *, lists: bool = False) -> bool:
     """An observation, and no text that only people read. Open lists have a place of their own."""
     field = shapes(struct)[name]
     is_list = name in get_args(record.ListName) and item_type(field) is not None
     is_prose = field.bound("max_length") and name not in fact_of(struct).__struct_fields__
-    skipped = (struct, name) in NEVER_LEARNT | FOR_PEOPLE
-    return may_be_absent(struct, name) and not (is_list or skipped or is_prose)
+    skipped = (struct, name) in NEVER_LEARNT | FOR_PEOPLE or struct in FOR_THE_SALE
+    return may_be_absent(struct, name) and not (skipped or is_prose or (is_list and not lists))
 
 
 def _answers(unit: Inspection, node: msgspec.Struct, name: str, kind: Kind) -> Strategy:

@@ -21,9 +21,10 @@ from gradekit.kinds import Kind
 from gradekit.listing import Listing, ListingRefused, write_listing
 from gradekit.markets import Market, load_market, markets
 from gradekit.rules import CLASSES
-from gradekit.sales import Sale, gate_problems, sale_of
+from gradekit.sales import Sale, gate_problems
 from gradekit.shop import Shop, Terms, Trader
 from tests.laws.strategies import days, flawless, shipped, units
+from tests.laws.trials import told
 
 SHOP = Shop(
     trader=Trader(name="Harbour Bench", address="1 Quay Row, Port Lindow", email="hb@hb.example"),
@@ -52,8 +53,17 @@ def places() -> tuple[Place, ...]:
     return tuple(Place(m, tongue) for m in found for tongue in m.languages if tongue in spoken)
 
 
+class Offered(Sale, frozen=True, kw_only=True):
+    """A sale that tells itself shortly, so that a law that fails can be read."""
+
+    def __repr__(self) -> str:
+        return f"a {self.kind.kind} offered as {self.offered}, flawless but for " + told(
+            self.inspection
+        )
+
+
 @st.composite
-def offers(draw: st.DrawFn) -> Sale:
+def offers(draw: st.DrawFn) -> Offered:
     """Any unit that may be offered somewhere, in any class that it may be offered in."""
     unit = draw(units())
     kind = shipped().kind(unit.device.kind)
@@ -70,8 +80,13 @@ def offers(draw: st.DrawFn) -> Sale:
         returns_days=30,
     )
     terms = replace(SHOP.terms, liability_months=draw(st.sampled_from([None, 12])))
-    unit = replace(unit, offer=offer)
-    return sale_of(unit, result, shipped(), replace(SHOP, terms=terms))
+    return Offered(
+        inspection=replace(unit, offer=offer),
+        assessment=result,
+        kind=kind,
+        shop=replace(SHOP, terms=terms),
+        agreed_months=terms.liability_months,
+    )
 
 
 def cleared(unit: Inspection, kind: Kind) -> Inspection:

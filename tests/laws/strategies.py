@@ -294,7 +294,7 @@ def units(kind: str | None = None) -> st.SearchStrategy[Inspection]:
     """Any sound record of a kind, or of any: quite random ones, and good ones with a few flaws.
 
     Nearly every quite random unit is held for several reasons, which would hide what one more
-    fact does to it. So three of four are flawless but for a few parts of their records.
+    fact does to it. So three of four are flawless but for some of their record.
     """
     if kind is None:
         return st.sampled_from(kinds()).flatmap(units)
@@ -303,12 +303,18 @@ def units(kind: str | None = None) -> st.SearchStrategy[Inspection]:
 
 @cache
 def _units(kind: str) -> st.SearchStrategy[Inspection]:
+    sorts = [_flawed(kind), _flawed(kind), _busy(kind), structs(Inspection, kind)]
     sound = partial(made_sound, kind=shipped().kind(kind))
-    return (
-        st.sampled_from([structs(Inspection, kind), *[_flawed(kind)] * 3])
-        .flatmap(lambda s: s)
-        .map(sound)
-    )
+    return st.sampled_from(sorts).flatmap(lambda sort: sort).map(sound)
+
+
+@cache
+def _busy(kind: str) -> st.SearchStrategy[Inspection]:
+    """A flawless unit but for its lists: much was seen on it, tested again and done to it."""
+    best = flawless(kind)
+    names = [n for n in Inspection.__struct_fields__ if getattr(best, n) == () and n != "removed"]
+    lists = {n: st.just(()) | values(Inspection, n, kind) for n in names}
+    return st.fixed_dictionaries(lists).map(lambda drawn: replace(best, **drawn))
 
 
 @cache

@@ -4,6 +4,7 @@ Which fields are private stands in the record's own declaration; each is filled 
 the secrets are looked for in everything that leaves the shop.
 """
 
+import re
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
@@ -11,7 +12,7 @@ from functools import cache
 from typing import Any
 
 import msgspec
-from hypothesis import given, note
+from hypothesis import given
 from msgspec.structs import replace
 
 from gradekit import inspection as record
@@ -22,7 +23,6 @@ from gradekit.sales import Sale
 from tests.laws.offers import HALF, listings, offers
 from tests.laws.paths import Path, get, nodes, put
 from tests.laws.strategies import shapes, shipped
-from tests.laws.trials import told
 
 PAID = record.Acquisition(
     on=date(1999, 3, 7), price_paid=Decimal("7319.57"), currency="XTS", source="Sekr-1t quay/man 11"
@@ -32,10 +32,12 @@ PAID = record.Acquisition(
 TAG = "SEKR-1T.TAG-12"
 NUMBER = "SEKR 1T-NR/13"
 PHOTO = "sekr-1t-tag-14.JPG"
+DIGEST = re.compile(r"\b[0-9a-f]{8,64}\b")
+"""Digits that are nobody's."""
 
 
 @cache
-def private(struct: type[Any], name: str) -> bool:
+def private(struct: Any, name: str) -> bool:
     """The record's declaration calls this field private."""
     return any("Private" in (meta.description or "") for meta in shapes(struct)[name].meta)
 
@@ -87,6 +89,7 @@ def test_the_record_names_what_is_private() -> None:
     }
     noted = ("Intake", "Mark", "Part", "Repair", "Sign", "Check")
     assert marked == {
+        ("Device", "identifiers"),
         ("Identifier", "value"),
         ("Symptom", "seen"),
         ("Inspection", "inspector"),
@@ -105,14 +108,12 @@ def test_no_secret_leaves_the_shop(sale: Sale) -> None:
 
     Not in any form: neither as it was written nor with its case and separators changed.
     """
-    note(told(sale.inspection))
     secret = replace(sale, inspection=with_secrets(sale.inspection))
     for _, listing in listings(secret):
         for form, text in shown(listing).items():
-            found = bare(text)
-            assert "sekr1t" not in found, form
+            assert "sekr1t" not in bare(text), form
             for clue in ("7319", "1999", "XTS"):
-                assert clue not in text, form
+                assert clue not in DIGEST.sub("", text), form
 
 
 @HALF

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from hypothesis import given, note
+from hypothesis import given
 from msgspec import UNSET
 
 from gradekit.disclosures import phrases_in
@@ -22,7 +22,6 @@ from gradekit.sales import Sale
 from tests import pages
 from tests.laws.offers import HALF, listings, offers, places
 from tests.laws.strategies import item_type, shapes, shipped
-from tests.laws.trials import told
 
 
 def must_be_said(sale: Sale) -> set[str]:
@@ -47,7 +46,6 @@ def test_each_thing_is_said_once(sale: Sale) -> None:
     Among them is every mark, every function that did not pass or was not tried since the last
     work, every part and every piece of work.
     """
-    note(told(sale.inspection))
     disclosed = Counter((d.topic, d.about, d.rule) for d in sale.assessment.disclosures)
     for _, listing in listings(sale):
         said = [line for line in listing.sentences if line.rule is not None]
@@ -60,7 +58,6 @@ def test_each_thing_is_said_once(sale: Sale) -> None:
 @given(offers())
 def test_text_and_page_say_the_same_numbered_sentences(sale: Sale) -> None:
     """Ids are unique, numbers run from 1, and text and page show each sentence under its number."""
-    note(told(sale.inspection))
     for _, listing in listings(sale):
         lines = listing.sentences
         assert [line.number for line in lines] == list(range(1, len(lines) + 1))
@@ -76,7 +73,6 @@ def test_text_and_page_say_the_same_numbered_sentences(sale: Sale) -> None:
 @given(offers())
 def test_everything_said_comes_from_the_record(sale: Sale) -> None:
     """Each sentence is about something recorded, or about a silence of this record."""
-    note(told(sale.inspection))
     for _, listing in listings(sale):
         for line in listing.sentences:
             assert in_the_record(sale.inspection, sale.kind, line.about), line
@@ -130,7 +126,6 @@ def test_what_is_accepted_is_what_was_said(sale: Sale) -> None:
 
     A market that asks for none gets none; one that asks has a line for each deviation.
     """
-    note(told(sale.inspection))
     for place, listing in listings(sale):
         by_number = {line.number: line for line in listing.sentences}
         numbered = [line for line in listing.acceptances if line.number is not None]
@@ -162,7 +157,6 @@ def test_nobody_ticks_for_the_buyer(sale: Sale) -> None:
 @given(offers())
 def test_the_map_and_the_notes_for_machines_use_the_same_numbers(sale: Sale) -> None:
     """Each mark is drawn under the number of the sentence that describes it, and no other."""
-    note(told(sale.inspection))
     for _, listing in listings(sale):
         marks: dict[str, int] = {}
         for line in listing.sentences:
@@ -180,7 +174,6 @@ def test_the_map_and_the_notes_for_machines_use_the_same_numbers(sale: Sale) -> 
 @given(offers())
 def test_a_card_tells_the_class_the_worst_point_and_how_many_there_are(sale: Sale) -> None:
     """What is shown small has a headline, the gravest point in full, and the number of points."""
-    note(told(sale.inspection))
     said = {(d.topic, d.about) for d in sale.assessment.disclosures}
     gravest = next(
         (
