@@ -272,7 +272,7 @@ OPENING = {"repairs": [{"work": "port"}], "parts": []}
             "leak_tested",
         ),
         ({"sealing": "opened_unsealed"}, True, "opened_unsealed", "not_sealed"),
-        ({"sealing": "unknown", **NO_WORK}, None, "unknown", "not_assured"),
+        ({"sealing": "unknown", **NO_WORK}, True, "unknown", "not_assured"),
         ({"sealing": "unknown", **OPENING}, True, "unknown", "not_assured"),
         (SIGN, True, None, "not_assured"),
         (OPENING, True, None, "not_assured"),
