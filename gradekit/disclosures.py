@@ -201,7 +201,7 @@ class Phrases:
             text = " ".join(self.template(key).render(values).split())
         except (TemplateError, TypeError, ValueError, ArithmeticError, AttributeError) as error:
             raise _refused(where, f"cannot be filled in ({error})", "mend the phrase") from None
-        if not text or any(sign in text for sign in ("{{", "}}", "{%", "%}", "{#", "#}")):
+        if not text or (_coded(text) and not any(map(_coded, map(str, values.values())))):
             raise _refused(where, f"reads {text!r}", "say something, and only to the reader")
         return text
 
@@ -210,6 +210,11 @@ class Phrases:
 def phrases_in(rulebook: Rulebook, language: str) -> Phrases:
     """The phrases of a language, compiled once for each rulebook."""
     return Phrases(rulebook, language)
+
+
+def _coded(text: str) -> bool:
+    """Template signs that were meant for us; in a shop's own words they are only signs."""
+    return any(sign in text for sign in ("{{", "}}", "{%", "%}", "{#", "#}"))
 
 
 def _known(value: Any) -> Any:

@@ -158,7 +158,8 @@ class Text:
     def _read(self) -> None:
         folded, places = fold(self.given, self._habits)
         places.append(len(self.given))
-        self._sentence, self._heading, self._first = 0, None, 0
+        self._sentence, self._first = 0, 0
+        self._heading: int | None = None
         line_start = 0
         for piece in _PIECE.finditer(folded):
             start, end = places[piece.start()], places[piece.end() - 1] + 1

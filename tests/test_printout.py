@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gradekit.advice import advise
-from gradekit.assessment import Assessment, assess
+from gradekit.assessment import Assessment, Reason, assess
 from gradekit.demo import demo_folder
 from gradekit.disclosures import Phrases, sentences
 from gradekit.inspection import Inspection
@@ -57,7 +57,7 @@ def test_class_and_grade_come_first(file: Path) -> None:
 def test_every_capping_reason_is_shown_once_a_topic(file: Path) -> None:
     """Of the reasons that cap, the gravest of each topic and path has one headline of its own."""
     text = " ".join(printed(file).split())
-    gravest = {}
+    gravest: dict[tuple[str, str], Reason] = {}
     for reason in graded(file)[1].reasons:
         if reason.caps_class or reason.caps_grade:
             gravest.setdefault((reason.topic, reason.about), reason)

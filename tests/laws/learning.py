@@ -6,6 +6,7 @@ whether that one is better is no question of silence. So of these fields nothing
 
 - ``removed``: absent, nothing was taken out; ``device.has``: which unit this is;
 - ``erasure.method`` where the new answer would be that the storage is out;
+- ``erasure.level`` beside a method: absent, it is what the method reaches;
 - ``on``, ``read_on`` and ``checked_on`` of a finding, and ``which`` of a test: absent, they mean
   the day of the inspection and all twins, so nothing is open. An undated *work* is open: it counts
   as the last thing done until its day is known;
@@ -168,6 +169,10 @@ def _learnable(struct: Any, name: str, *, lists: bool = False) -> bool:
 
 def _answers(unit: Inspection, node: msgspec.Struct, name: str, kind: Kind) -> Strategy:
     """What may be found where a field was silent."""
+    if isinstance(node, record.Test) and node.result not in told_words(record.Test, "result"):
+        return st.nothing()  # what was not tested has no stage and shows nothing
+    if isinstance(node, record.Erasure) and name == "level" and node.method is not UNSET:
+        return st.nothing()
     if name == "test_runs" and unit.tests is not UNSET:
         return st.nothing()  # a further run would be a new test, not an answer
     if name == "inside_seen" and unit.sealing == BEST_SEALS:

@@ -18,7 +18,7 @@ from msgspec.structs import replace
 from gradekit import inspection as record
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
-from gradekit.subjects import SUBJECTS, Fact, Facts
+from gradekit.subjects import SUBJECTS, Fact, Facts, TestFact
 from tests.laws.paths import Path, get, nodes, put
 from tests.laws.strategies import DAY, Strategy, item_type, last_stage, shapes, structs
 from tests.laws.trials import Change, plain
@@ -154,27 +154,27 @@ def _adds_only(part: record.Part, kind: Kind) -> bool:
 
 
 def failures(facts: Facts) -> Strategy:
-    """A test that fails, of a function whose last test still stands.
+    """A test no better than the last one of its function, where that one still stands.
 
     Where none stands the function is untested, and to test it at last is to learn.
     """
-    standing = [f for f in facts.tests if f.result is not None and "result" not in f.open]
-    if not standing:
-        return st.nothing()
     words = told_words(record.Test, "result")
-    return st.builds(
-        lambda fact, result, on, stage: record.Test(
-            function=fact.function,
-            which=UNSET if fact.which is None else fact.which,
-            result=result,
-            on=on,
-            stage=stage,
-        ),
-        st.sampled_from(standing),
-        st.sampled_from(words[1:]),
-        st.sampled_from([UNSET, DAY]),
-        st.sampled_from([UNSET, last_stage()]),
-    )
+    worse = [
+        (fact, result)
+        for fact in facts.tests
+        if fact.result is not None and "result" not in fact.open
+        for result in words[max(1, words.index(fact.result)) :]
+    ]
+    if not worse:
+        return st.nothing()
+    when = st.sampled_from([(UNSET, UNSET), (DAY, last_stage())])
+    return st.builds(_failure, st.sampled_from(worse), when)
+
+
+def _failure(what: tuple[TestFact, Any], when: tuple[Any, Any]) -> record.Test:
+    (fact, result), (on, stage) = what, when
+    which = UNSET if fact.which is None else fact.which
+    return record.Test(function=fact.function, which=which, result=result, on=on, stage=stage)
 
 
 def worsened(unit: Inspection, kind: Kind, facts: Facts, on: date) -> st.SearchStrategy[Change]:
