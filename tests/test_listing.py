@@ -285,6 +285,7 @@ GIVEAWAYS = {
     "with invisible characters": "0010\u200b0021\u20601049\ufeff829",
     "over two lines": "0010002\n1104982",
     "in wide digits": "".join(chr(0xFF10 + int(d)) for d in IMEI),
+    "in wide letters": "".join(chr(0xFEE0 + ord(c)) for c in SERIAL),
     "in other digits": "".join(chr(0x0660 + int(d)) for d in IMEI),
     "the serial number": f"({SERIAL})",
     "the serial number run together": "qm288412206",
@@ -610,6 +611,19 @@ def test_each_mark_wants_a_close_up_and_an_overview(photos: Any, missing: set[st
     assert wanted == ["marks[0] close_up", "marks[0] overview"]
     assert {n for n in listing.photos_missing if n.startswith("marks")} == missing
     assert len(listing.photos) == len(photos or ())
+
+
+def test_a_mark_with_two_points_is_drawn_under_the_one_that_describes_it() -> None:
+    """A crack is a mark and a breakage: its number in the drawing is that of the mark."""
+    marks = (
+        Mark(zone="back", kind="crack", depth="through_part", visibility=2, length_mm=20.0),
+        Mark(zone="display", kind="scratch", visibility=1),
+    )
+    listing = listed(replace(plain_offer("HB-0001"), marks=marks))
+    numbers = {line.id: line.number for line in listing.sentences}
+    assert "breakage:marks[0]" in numbers
+    described = [numbers["mark:marks[0]"], numbers["mark:marks[1]"]]
+    assert pages.map_numbers(listing.damage_map) == sorted(described)
 
 
 def test_the_base_set_is_wanted_of_every_unit() -> None:

@@ -6,7 +6,8 @@ whether that one is better is no question of silence. So of these fields nothing
 
 - ``removed``: absent, nothing was taken out; ``device.has``: which unit this is;
 - ``erasure.method`` where the new answer would be that the storage is out;
-- ``erasure.level`` beside a method: absent, it is what the method reaches;
+- ``erasure.level`` beside a method, and ``level`` of a work whose depth the kind lays down:
+  absent, they are what the method reaches, and what the kind says;
 - ``on``, ``read_on`` and ``checked_on`` of a finding, and ``which`` of a test: absent, they mean
   the day of the inspection and all twins, so nothing is open. An undated *work* is open: it counts
   as the last thing done until its day is known;
@@ -171,13 +172,19 @@ def _answers(unit: Inspection, node: msgspec.Struct, name: str, kind: Kind) -> S
     """What may be found where a field was silent."""
     if isinstance(node, record.Test) and node.result not in told_words(record.Test, "result"):
         return st.nothing()  # what was not tested has no stage and shows nothing
-    if isinstance(node, record.Erasure) and name == "level" and node.method is not UNSET:
+    if name == "level" and _is_laid_down(node, kind):
         return st.nothing()
     if name == "test_runs" and unit.tests is not UNSET:
         return st.nothing()  # a further run would be a new test, not an answer
     if name == "inside_seen" and unit.sealing == BEST_SEALS:
         return st.just(False)  # to look inside would be to open it
     return values(type(node), name, kind.kind)
+
+
+def _is_laid_down(node: msgspec.Struct, kind: Kind) -> bool:
+    if isinstance(node, record.Repair):
+        return kind.works[node.work].level is not None
+    return isinstance(node, record.Erasure) and node.method is not UNSET
 
 
 BEST_SEALS = get_args(record.Sealing)[0]
@@ -252,9 +259,9 @@ class _Readings:
         """
         others = [r for r in getattr(self.unit, str(path[0])) if r.which == node.which]
         found = values(type(node), name, self.kind.kind)
-        told = [getattr(other, name) for other in others if getattr(other, name) is not UNSET]
+        told = {getattr(other, name) for other in others} - {UNSET}
         if _laid_down(type(node), name):
-            return st.just(told[0]) if told else found
+            return st.just(max(told)) if told else found
         standing = [other for other in others if self._stands(str(path[0]), other)]
         known = any(getattr(other, name) is not UNSET for other in standing)
         return st.nothing() if known or _known_otherwise(standing, name) else found
