@@ -113,7 +113,7 @@ def smallest(before: Facts, after: Facts) -> Iterator[Rulebook]:
 
 def _comparisons(field: Field, about: About) -> Iterator[dict[str, Any]]:
     yield {"recorded": False}
-    known = sorted({getattr(fact, str(about.field)) for fact in about.items} - {None})
+    known = _known(about, str(about.field))
     if field.worse in ("true", "false"):
         yield {"is": field.worse == "true"}
     elif field.words and field.worse == "later":
@@ -122,6 +122,12 @@ def _comparisons(field: Field, about: About) -> Iterator[dict[str, Any]]:
         yield from ({"is": value} for value in known)
     else:
         yield from ({operator: n} for n in known for operator in _TOWARDS[field.worse])
+
+
+def _known(about: About, name: str) -> list[Any]:
+    """The values of a field, if rules can compare them: lists and days they cannot."""
+    found = {getattr(fact, name) for fact in about.items} - {None}
+    return sorted(v for v in found if isinstance(v, bool | int | float | str))
 
 
 # --- any rule ------------------------------------------------------------------------------------
@@ -193,11 +199,11 @@ def _plain(about: About, capping: bool) -> Strategy:
 def _operators(about: About, name: str, capping: bool) -> Strategy:
     """Every lawful way to ask for one field, around the values that it has."""
     field = fields(about.subject)[name]
-    known = {getattr(fact, name) for fact in about.items} - {None}
+    known = _known(about, name)
     recorded = st.just({"recorded": False})
     if not capping:
         recorded |= st.just({"recorded": True})
-    return _lawful(field, sorted(known)) | recorded
+    return _lawful(field, known) | recorded
 
 
 def _lawful(field: Field, known: list[Any]) -> Strategy:

@@ -346,7 +346,11 @@ def _with_flaws(unit: Inspection, flaws: list[tuple[Path, Any]]) -> Inspection:
 
 
 def made_sound(inspection: Inspection, kind: Kind) -> Inspection:
-    """Leave out the tests that a reader of records would refuse."""
+    """Leave out what a reader of records would refuse: some tests, and parts both out and in."""
+    if inspection.removed is not UNSET:
+        fitted = {part.part for part in inspection.parts or ()}
+        out = tuple(part for part in inspection.removed if part not in fitted)
+        inspection = replace(inspection, removed=out)
     if inspection.tests is UNSET:
         return inspection
     return replace(inspection, tests=tuple(_sound_tests(inspection, kind)))
