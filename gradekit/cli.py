@@ -152,6 +152,15 @@ def _sources(file: Path) -> Iterator[_Source]:
             yield _Source(f"{file}:{number}", line)
 
 
+def _only_source(file: Path) -> _Source:
+    """The record of a command that is about one device."""
+    sources = list(_sources(file))
+    if len(sources) != 1:
+        count = f"holds {len(sources)} records"
+        raise RecordError([Problem(str(file), count, "give a file with one")], unreadable=True)
+    return sources[0]
+
+
 def _inspection(source: _Source, session: Session) -> Inspection:
     if source.data is None:
         problem = Problem(where="file", problem="cannot be read", remedy="check its name")
@@ -274,7 +283,7 @@ def listing(
         raise click.UsageError("--address and --tag are for --as label")
     session = _session(shop_file)
     rulebook, shop = session.rulebook, session.shop
-    source = next(_sources(file))
+    source = _only_source(file)
     try:
         inspection = _inspection(source, session)
         sale = sale_of(inspection, assess(inspection, rulebook, on), rulebook, shop)
@@ -351,7 +360,7 @@ def vet(
     from gradekit.sales import sale_of
 
     session = _session(shop_file)
-    source, text = next(_sources(file)), _listing_text(text_file)
+    source, text = _only_source(file), _listing_text(text_file)
     try:
         inspection = _inspection(source, session)
     except RecordError as error:

@@ -118,6 +118,19 @@ def test_lines_of_ndjson_are_graded_one_by_one(gradekit: Any, tmp_path: Path) ->
     assert all("x.ndjson:3: " in line for line in ran.err.splitlines())
 
 
+@pytest.mark.parametrize("lines", [[], [SOUND, SOUND.replace("T-1", "T-2")]])
+@pytest.mark.parametrize("command", ["listing", "vet"])
+def test_commands_on_one_device_take_one_record(
+    gradekit: Any, tmp_path: Path, command: str, lines: list[str]
+) -> None:
+    """A file with no record or with several is refused in a sentence; none is silently chosen."""
+    file = write(tmp_path / "x.ndjson", "\n".join(lines))
+    more = ("--text", write(tmp_path / "t.txt", "A phone."))[: 2 if command == "vet" else 0]
+    ran = gradekit(command, file, "--market", "AU", *more)
+    assert (ran.status, ran.out) == (2, "")
+    assert f"holds {len(lines)} records; give a file with one" in ran.err
+
+
 def test_json_carries_texts_and_notes_when_asked(gradekit: Any) -> None:
     """--texts adds a text to each disclosure; notes are always there."""
     ran = gradekit("grade", "--json", "--texts", STOCK[0])
