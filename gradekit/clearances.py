@@ -61,7 +61,7 @@ def _cleared(
     stale = age < 0 or old or not stands(checked, check.stage, works.rereading(about))
     return ClearanceFact(
         about=about,
-        open=open_fields(("result", stale)),
+        open=open_fields(("result", stale), ("age_days", stale)),
         shaky=not works.whole,
         check=name,
         result=check.result,

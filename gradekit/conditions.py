@@ -261,6 +261,17 @@ def _escape(field: Field, compare: Compare) -> str | None:
     return None if tail and set(tail) <= set(words) else "worse words follow: use at_least"
 
 
+def any_answer(subject: str, compare: Compare) -> bool:
+    """The comparison holds whatever the answer is, so that only silence escapes it."""
+    operator, operand = compare.operator, compare.operand
+    if operator == "recorded":
+        return bool(operand)
+    words = fields(subject)[compare.field].words
+    if words and operator == "one_of":
+        return set(words) <= set(operand)
+    return bool(words) and operator == "at_least" and operand == words[0]
+
+
 # --- does it fire? -----------------------------------------------------------------------------
 
 

@@ -137,9 +137,9 @@ def _unit(
     presumed = opened is None and inspection.sealing == "unknown"
     opened = True if presumed else opened
     sealing: record.Sealing | None = known(inspection.sealing)
-    if sealing == "unopened" and opened:
-        sealing = "unknown"
-    doubtful = sealing == "unopened" and opened is None
+    overruled = sealing == "unopened" and opened is True
+    sealing = "unknown" if overruled else sealing
+    doubtful = overruled or sealing is None or (sealing == "unopened" and opened is None)
     still_open = _open_lists(inspection, kind)
     lists: dict[str, Any] = {name: None if name in still_open else True for name in _LISTS}
     return UnitFact(
@@ -235,7 +235,7 @@ def _mark(
         area_mm2=_judged(inspection, "area_mm2", mark.area_mm2, margins),
         depth=known(mark.depth),
         visibility=known(mark.visibility),
-        resolvable_from_mm=measures.resolvable_from_mm(width) if width else None,
+        resolvable_from_mm=measures.resolvable_from_mm(width) if width is not None else None,
         look_again=width is not None
         and mark.visibility is not UNSET
         and mark.visibility < measures.implied_visibility(width),
@@ -258,14 +258,17 @@ def _test(
     inspection: Inspection, name: str, function: Function, which: str | None, works: Works
 ) -> TestFact:
     found = _findings(inspection, name, function, which)
-    real = [f for f in found if f.result in _RESULTS]
     last = max(found, key=lambda f: f.order, default=None)
-    best = max(real, key=lambda f: f.order, default=None)
+    best, disputed = _last_result([f for f in found if f.result in _RESULTS])
     cancelled = best is not None and not stands(best.on, best.stage, works.touching(name))
     not_tested_since = last is not None and last.result not in _RESULTS
+    result_open = best is not None and (cancelled or not_tested_since or disputed)
     return TestFact(
         about=f"tests[{name}.{which}]" if which else f"tests[{name}]",
-        open=open_fields(("result", best is not None and (cancelled or not_tested_since))),
+        open=open_fields(
+            ("result", result_open),
+            ("cancelled", cancelled or best is None or not works.whole),
+        ),
         shaky=not works.whole,
         function=name,
         which=which,
@@ -275,6 +278,20 @@ def _test(
         why=None if last is None else last.why,
         shows=None if best is None else best.shows,
     )
+
+
+def _last_result(found: Sequence["_Finding"]) -> tuple["_Finding | None", bool]:
+    """The result that counts, and whether another of that day may be the later one.
+
+    Findings of a day that all lack a stage were made together. One that lacks it beside others
+    that have it may have been made at any time of the day, so the worse of them counts.
+    """
+    last = max(found, key=lambda f: f.order, default=None)
+    if last is None:
+        return None, False
+    unstaged = [f for f in found if f.on == last.on and f.stage is UNSET]
+    disputed = last.stage is not UNSET and any(f.result != last.result for f in unstaged)
+    return max([last, *unstaged], key=lambda f: _RESULTS.index(f.result)), disputed
 
 
 class _Finding(msgspec.Struct, frozen=True):

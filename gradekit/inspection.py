@@ -294,7 +294,15 @@ class Repair(_Record, frozen=True, kw_only=True):
     on: Annotated[date, Meta(description="Absent: counted as the last thing done")] | UnsetType = (
         UNSET
     )
-    fixes: tuple[Word, ...] | UnsetType = UNSET
+    fixes: (
+        Annotated[
+            tuple[Word, ...],
+            Meta(
+                description="Functions it was to mend. Absent: only what such work always touches"
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
     acceptance: (
         Annotated[tuple[Word, ...], Meta(description="Acceptance checks done and passed")]
         | UnsetType
@@ -358,7 +366,10 @@ class Check(_Record, frozen=True, kw_only=True):
 class Erasure(_Record, frozen=True, kw_only=True):
     """Removal of earlier users' data; levels as in NIST SP 800-88."""
 
-    method: ErasureMethod | UnsetType = UNSET
+    method: (
+        Annotated[ErasureMethod, Meta(description="Absent: the level stands as told, unproven")]
+        | UnsetType
+    ) = UNSET
     level: Annotated[ErasureLevel, worse("later", "destroy, purge, clear, none")] | UnsetType = (
         UNSET
     )

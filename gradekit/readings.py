@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any, NamedTuple, TypeVar, get_args
 
 from msgspec import UNSET
+from msgspec.structs import replace
 
 from gradekit import inspection as record
 from gradekit import measures
@@ -174,13 +175,28 @@ def _battery(
     return BatteryFact(
         about=about,
         open=_stale(values, _told(inspection, fresh, cycle_line, on, {}))
-        | open_fields(("health_pct", any(map(_unrated, kept)))),
+        | open_fields(("health_pct", any(map(_unrated, _completed(kept))))),
         shaky=not works.whole,
         margins=margins,
         which=which,
         vital=what.vital,
         **values,
     )
+
+
+_LAID_DOWN = ("rated_mah", "nominal_v", "claimed_run_time_min")
+
+
+def _completed(readings: list[record.Battery]) -> list[record.Battery]:
+    """What the maker laid down is the same in every reading; where two differ, take the more."""
+    if len(readings) < 2:
+        return readings
+    worst = {name: _worst((known(getattr(b, name)) for b in readings), max) for name in _LAID_DOWN}
+    told = {name: value for name, value in worst.items() if value is not None}
+    return [
+        replace(b, **{n: value for n, value in told.items() if getattr(b, n) is UNSET})
+        for b in readings
+    ]
 
 
 def _unrated(reading: record.Battery) -> bool:
@@ -196,6 +212,7 @@ def _told(
     margins: dict[str, float],
 ) -> dict[str, Any]:
     """What several readings of one battery come to, the worse of each."""
+    readings = _completed(readings)
     health, health_from = _health(inspection, readings, margins)
     cycles = _worst((known(b.cycles) for b in readings), max)
     return {

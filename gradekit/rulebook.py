@@ -16,7 +16,7 @@ import msgspec
 import tomli
 from msgspec import Meta
 
-from gradekit.conditions import fields, wrong_directions
+from gradekit.conditions import any_answer, fields, wrong_directions
 from gradekit.errors import Problem, RuleError, UnknownName
 from gradekit.kinds import Kind, read_kind
 from gradekit.rules import CLASSES, GRADES, Rule
@@ -310,7 +310,7 @@ def _faults(rule: Rule, file: str, sources: dict[str, Source]) -> Iterator[Probl
 def _cap_faults(rule: Rule) -> Iterator[tuple[str, str]]:
     vocabulary = fields(rule.subject)
     for compare in rule.condition.walk():
-        if rule.caps and compare.operator == "recorded" and compare.operand:
+        if rule.caps and any_answer(rule.subject, compare):
             yield f"caps because {compare.field} is recorded", "silence may cost, looking may not"
         if rule.caps and not vocabulary[compare.field].may_cap:
             yield f"caps on {compare.field}, which more work would mend", "only disclose it"

@@ -59,6 +59,7 @@ def _part(
     if standing == "claimed_original" and part.fitted_by in (UNSET, "owner", "previous_unknown"):
         if what.area in signed or None in signed:
             standing = "unknown"
+            is_open = is_open or what.area not in signed or part.fitted_by is UNSET
         is_open = is_open or signs_open
     return PartFact(
         about=about,

@@ -98,7 +98,9 @@ class MarkFact(Fact, frozen=True, kw_only=True):
     area_mm2: Annotated[float | None, worse("more", "Area, mm²")] = None
     depth: Annotated[record.Depth | None, worse("later", "How deep it goes")] = None
     visibility: Annotated[int | None, worse("more", "From where it is seen, 0 to 3")] = None
-    resolvable_from_mm: float | None = None
+    resolvable_from_mm: Annotated[
+        float | None, worse("more", "Farthest distance at which its width can be resolved, mm")
+    ] = None
     look_again: Annotated[
         bool,
         msgspec.Meta(extra={"caps": False}, description="Recorded less visible than its width is"),
@@ -129,9 +131,11 @@ class TestFact(Fact, frozen=True, kw_only=True):
     result: Annotated[
         Literal["pass", "partial", "fail"] | None, worse("later", "Last result; open: untested now")
     ] = None
-    cancelled: bool = False
-    why: str | None = None
-    shows: str | None = None
+    cancelled: Annotated[bool, worse("true", "Tested, but not since the last work on it")] = False
+    why: Annotated[str | None, msgspec.Meta(extra={"caps": False}, description="Free text")] = None
+    shows: Annotated[str | None, msgspec.Meta(extra={"caps": False}, description="Free text")] = (
+        None
+    )
 
 
 class SymptomFact(Fact, frozen=True, kw_only=True):
@@ -206,7 +210,11 @@ class BatteryFact(Fact, frozen=True, kw_only=True):
     run_time_pct: Annotated[float | None, worse("less", "Run time to the maker's claim, %")] = None
     shuts_down: Annotated[bool | None, worse("true", "Switches off with charge left")] = None
     too_good: Annotated[
-        bool | None, worse("true", "Full health or no cycles on a device years old: a question")
+        bool | None,
+        msgspec.Meta(
+            extra={"caps": False},
+            description="Full health or no cycles on a device years old: a question",
+        ),
     ] = None
     watt_hours: Annotated[float | None, worse("more", "Nominal V × rated Ah")] = None
 

@@ -313,7 +313,7 @@ def directions(subject: str, when: dict[str, Any]) -> list[str]:
         ("unit", {"cleaned": {"is": False}}),
         ("unit", {"cleaned": {"recorded": False}}),
         ("marks", {"zone": {"is": "lens"}}),
-        ("marks", {"resolvable_from_mm": {"below": 600, "above": 350}}),
+        ("marks", {"resolvable_from_mm": {"at_least": 350}}),
         ("batteries", {"state": {"one_of": ["dented", "swollen"]}}),
     ],
 )

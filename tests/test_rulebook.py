@@ -160,6 +160,12 @@ SUBJECT_WORDS = ", ".join(SUBJECTS)
         ),
         (
             "when = { visibility = { at_least = 2 } }",
+            'when = { depth = { at_least = "not_felt" } }',
+            "rules/all.toml: MRK20: caps because depth is recorded; "
+            "silence may cost, looking may not",
+        ),
+        (
+            "when = { visibility = { at_least = 2 } }",
             "when = { look_again = { is = true } }",
             "rules/all.toml: MRK20: caps on look_again, which more work would mend; "
             "only disclose it",

@@ -5,9 +5,10 @@ which features it was built with are deeds and descriptions: they make another u
 whether that one is better is no question of silence. So of these fields nothing is learnt:
 
 - ``removed``: absent, nothing was taken out; ``device.has``: which unit this is;
-- ``erasure.method`` where the new answer would be that the storage is out;
+- ``erasure.method``: absent, the level is what is said of it, and rules may ask for the method;
 - ``erasure.level`` beside a method, and ``level`` of a work whose depth the kind lays down:
   absent, they are what the method reaches, and what the kind says;
+- ``fixes`` of a work: absent, it mended nothing but what its kind of work always touches;
 - ``on``, ``read_on`` and ``checked_on`` of a finding, and ``which`` of a test: absent, they mean
   the day of the inspection and all twins, so nothing is open. An undated *work* is open: it counts
   as the last thing done until its day is known;
@@ -63,7 +64,9 @@ NEVER_LEARNT = {
     (record.Display, "read_on"),
     (record.Battery, "read_on"),
     (record.Check, "checked_on"),
+    (record.Erasure, "method"),
     (record.Erasure, "on"),
+    (record.Repair, "fixes"),
     (record.Identifier, "read_on"),
 }
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from tests.laws.ladders import nowhere_better, ranks
 from tests.laws.learning import half_told, learnt
-from tests.laws.strategies import kinds
+from tests.laws.strategies import MORE, kinds
 from tests.laws.trials import Trial, trials, trials_of_any_rules
 
 
@@ -25,6 +25,14 @@ def test_what_is_learnt_lands_between(kind: str, data: st.DataObject) -> None:
     Before it is looked at, the result already says how good and how bad it could turn out.
     """
     lands_between(data.draw(trials(learnt, half_told(kind))))
+
+
+@MORE
+@given(trials(learnt, half_told()))
+def test_what_is_learnt_lands_between_under_any_single_rule(trial: Trial) -> None:
+    """Whatever one rule compares, and with what, it foresees what may be learnt."""
+    for smaller in trial.under_the_smallest_rules():
+        lands_between(smaller)
 
 
 @given(trials_of_any_rules(learnt, half_told()))

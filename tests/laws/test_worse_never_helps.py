@@ -13,7 +13,7 @@ from gradekit.inspection import Inspection
 from gradekit.rulebook import Rulebook
 from tests.laws.ladders import nowhere_better, ranks
 from tests.laws.rulebooks import DrawnRulebook, facts_of, rulebooks
-from tests.laws.strategies import days, kinds, shipped, units
+from tests.laws.strategies import MORE, days, kinds, shipped, units
 from tests.laws.trials import Trial, trials, trials_of_any_rules
 from tests.laws.worsening import shuffled, silences, worsened
 
@@ -37,6 +37,14 @@ def no_better(trial: Trial) -> None:
     learnt = silences(before) - silences(after)
     limit = ranks(trial.before, "best_" if learnt else "")
     assert nowhere_better(ranks(trial.after), limit)
+
+
+@MORE
+@given(trials(worsened, units()))
+def test_worse_never_helps_under_any_single_rule(trial: Trial) -> None:
+    """Whatever one rule compares, and with what, a worse record does not escape it."""
+    for smaller in trial.under_the_smallest_rules():
+        no_better(smaller)
 
 
 @given(trials_of_any_rules(worsened, units()))
