@@ -185,10 +185,10 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
 
 
 def digest(folders: Sequence[Path]) -> str:
-    """SHA-256 over every rule file's relative path and text, line ends made equal."""
+    """SHA-256 over the relative path and text of every rule file and page, line ends made equal."""
     hash = hashlib.sha256()
     for folder in folders:
-        for file in sorted(folder.rglob("*.toml")):
+        for file in sorted([*folder.rglob("*.toml"), *folder.glob("templates/*.html")]):
             hash.update(file.relative_to(folder).as_posix().encode() + b"\0")
             hash.update(file.read_bytes().replace(b"\r\n", b"\n") + b"\0")
     return hash.hexdigest()

@@ -498,3 +498,11 @@ def test_where_a_text_stands_counts_for_the_digest(tmp_path: Path) -> None:
     assert [*moved.values()] == [*FILES.values()]
     assert digest_of(tmp_path / "one") != digest_of(tmp_path / "two", moved)
     assert digest_of(tmp_path / "one") == digest_of(tmp_path / "three", {**FILES, "notes.md": "x"})
+
+
+def test_the_pages_count_for_the_digest(tmp_path: Path) -> None:
+    """What was printed can be traced: another word in a template is another rulebook."""
+    plain = digest_of(tmp_path / "one")
+    page = digest_of(tmp_path / "two", added("templates/listing.html", "<p>Read this.</p>"))
+    other = digest_of(tmp_path / "three", added("templates/listing.html", "<p>Skip this.</p>"))
+    assert len({plain, page, other}) == 3
