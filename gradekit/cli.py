@@ -16,11 +16,11 @@ import msgspec
 from gradekit.advice import advise
 from gradekit.assessment import Assessment, assess
 from gradekit.disclosures import Phrases, sentences
-from gradekit.errors import GradekitError, Problem, RecordError
+from gradekit.errors import GradekitError, Problem, RecordError, ShopError
 from gradekit.inspection import Inspection
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
-from gradekit.shop import Shop, complete, load_shop
+from gradekit.shop import Shop, complete, load_shop, model_problems
 
 if TYPE_CHECKING:
     from gradekit.claims import Finding
@@ -85,7 +85,10 @@ def _session(shop_file: Path | None) -> Session:
     own = None
     if shop is not None and shop.rules is not None and shop_file is not None:
         own = shop_file.parent / shop.rules
-    return Session(load_rulebook(own), shop)
+    rulebook = load_rulebook(own)
+    if shop is not None and (problems := model_problems(shop, rulebook)):
+        raise ShopError(problems)
+    return Session(rulebook, shop)
 
 
 def _complain(problems: Sequence[Problem], source: str = "") -> None:
@@ -275,7 +278,8 @@ def listing(
     shop_file: Path | None,
 ) -> int:
     """Write the listing of one device for a market; a unit on hold has none, and it says why."""
-    from gradekit.listing import ListingRefused, write_listing
+    from gradekit.errors import ListingRefused
+    from gradekit.listing import write_listing
     from gradekit.markets import load_market
     from gradekit.sales import reminders, sale_of
 
@@ -536,8 +540,11 @@ def rules() -> None:
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 @click.option("--on", type=_Day(), help="Day on which the sources' age is judged (default: today).")
 @click.option("--fresh", is_flag=True, help="A source due for another look is a failure.")
-def check(folder: Path, on: date | None, fresh: bool) -> int:
+@_shop
+def check(folder: Path, on: date | None, fresh: bool, shop_file: Path | None) -> int:
     """Check a folder of rules: schema, citations, cases on both sides, words without effect.
+
+    With --shop the models of its profile are checked as well.
 
     FOLDER is a whole rulebook (it has rulebook.toml), or a shop's own rules on top of the
     shipped ones.
@@ -547,7 +554,8 @@ def check(folder: Path, on: date | None, fresh: bool) -> int:
 
     whole = (folder / "rulebook.toml").exists()
     rulebook = load_rulebook(shipped=folder) if whole else load_rulebook(folder)
-    report = prove(rulebook, on or date.today())
+    shop = None if shop_file is None else load_shop(shop_file)
+    report = prove(rulebook, on or date.today(), shop)
     click.echo(print_report(report, Style(sys.stdout.isatty())), nl=False)
     failed = report.problems or (fresh and report.warnings)
     return REFUSED if failed else DONE

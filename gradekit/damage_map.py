@@ -13,7 +13,6 @@ from textwrap import wrap
 from typing import get_args
 
 from gradekit.disclosures import Phrases
-from gradekit.errors import Problem, RuleError
 from gradekit.faces import (
     CLEAR,
     GUTTER,
@@ -93,11 +92,7 @@ def _framed(drawing: str, height: float, title: str, described: str, language: s
 
 
 def _say(phrases: Phrases, key: str) -> str:
-    if key not in phrases.words.map:
-        where = f"phrases/{phrases.language}/words.toml: map.{key}"
-        problem = Problem(where=where, problem="there are no such words", remedy="write them")
-        raise RuleError([problem])
-    return phrases.words.map[key]
+    return phrases.say("map", key)
 
 
 # --- sides ---------------------------------------------------------------------------------------

@@ -13,9 +13,9 @@ import msgspec
 from gradekit.advice import advise
 from gradekit.assessment import Assessment, assess
 from gradekit.disclosures import Phrases, sentences
-from gradekit.errors import Problem, RecordError
+from gradekit.errors import ListingRefused, Problem, RecordError
 from gradekit.inspection import Inspection
-from gradekit.listing import ListingRefused, write_listing, write_page
+from gradekit.listing import write_listing, write_page
 from gradekit.markets import Market, load_market
 from gradekit.printout import Style, print_assessment
 from gradekit.records import notes, read_inspection

@@ -5,6 +5,8 @@ phrase of the rulebook and the values of the fact it is about. It fails closed: 
 missing or that names an unknown value is an error, never a shorter text. It decides nothing.
 """
 
+import re
+import unicodedata
 from collections.abc import Iterable, Iterator
 from datetime import date
 from decimal import Decimal
@@ -90,6 +92,14 @@ class Phrases:
         except msgspec.ValidationError as error:
             raise _refused(name, str(error), "mend the file") from None
 
+    def say(self, table: str, key: str) -> str:
+        """A plain word of one of the tables; RuleError where the language lacks it."""
+        words: dict[str, str] = getattr(self.words, table)
+        if key not in words:
+            where = f"phrases/{self.language}/words.toml: {table}.{key}"
+            raise _refused(where, "there are no such words", "write them")
+        return words[key]
+
     @cached_property
     def texts(self) -> dict[str, str]:
         """Every phrase by key, as written."""
@@ -123,6 +133,7 @@ class Phrases:
             "whole": measures.whole_pct,
             "number": self.number,
             "month": self.month,
+            "day": self.day,
         }
         return environment
 
@@ -142,11 +153,36 @@ class Phrases:
             raise TypeError(f"{day!r} is no day")
         return str(format_skeleton("yMMMM", day, locale=self._locale))
 
+    def day(self, day: date) -> str:
+        """A day, as this language writes it: the pattern stands among its words."""
+        from babel.dates import format_date
+
+        if not isinstance(day, date):  # the library would take today for nothing
+            raise TypeError(f"{day!r} is no day")
+        return str(format_date(day, self.say("page", "day"), locale=self._locale))
+
     def number(self, value: float) -> str:
         """A number with one decimal at most, as this language writes it."""
         from babel.numbers import format_decimal
 
         return str(format_decimal(round(value, 1), locale=self._locale))
+
+    def figure(self, value: float) -> str:
+        """A number to the last digit that counts, as this language writes it."""
+        from babel.numbers import format_decimal
+
+        return str(format_decimal(value, "#,##0.######", locale=self._locale))
+
+    def gigabytes(self, size: float) -> str:
+        """A size of storage with its unit, which not every language writes as GB."""
+        from babel.units import format_unit
+
+        figure = self.figure(round(size, 3))
+        return str(format_unit(figure, "digital-gigabyte", "short", locale=self._locale))
+
+    def labelled(self, label: str, value: str) -> str:
+        """A value after its label; what stands between them is the language's own."""
+        return f"{label}{self.say('page', 'colon')}{value}"
 
     def money(self, amount: Decimal, currency: str) -> str:
         """An amount with its currency, as this language writes it."""
@@ -198,7 +234,7 @@ class Phrases:
 
         where = f"phrases/{self.language}: {key}"
         try:
-            text = " ".join(self.template(key).render(values).split())
+            text = _BREAKS.sub(" ", self.template(key).render(values)).strip(" ")
         except (TemplateError, TypeError, ValueError, ArithmeticError, AttributeError) as error:
             raise _refused(where, f"cannot be filled in ({error})", "mend the phrase") from None
         if not text or (_coded(text) and not any(map(_coded, map(str, values.values())))):
@@ -210,6 +246,25 @@ class Phrases:
 def phrases_in(rulebook: Rulebook, language: str) -> Phrases:
     """The phrases of a language, compiled once for each rulebook."""
     return Phrases(rulebook, language)
+
+
+_BREAKS = re.compile(r"[ \t\r\n]+")
+"""What a text is broken at when it is written; spaces that do not break are meant to stay."""
+
+_DIRECTIONS = dict.fromkeys(map(ord, "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"))
+"""Characters of UAX #9 that turn the direction of whatever follows, a price for instance."""
+
+
+def plain(text: Any) -> str | None:
+    """One line of somebody's text without characters that break or turn lines; None if blank."""
+    if not isinstance(text, str):
+        return None
+    kept = (
+        " " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c
+        for c in text.translate(_DIRECTIONS)
+    )
+    line = _BREAKS.sub(" ", "".join(kept)).strip(" ")
+    return line if line.strip() else None
 
 
 def _coded(text: str) -> bool:

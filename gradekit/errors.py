@@ -47,5 +47,9 @@ class ShopError(GradekitError):
     """A shop profile that cannot be read."""
 
 
+class ListingRefused(GradekitError):
+    """A unit that may not be offered in this market or language, with every reason."""
+
+
 class UnknownName(GradekitError):
     """A rule, kind or language was asked for that the rulebook does not have."""

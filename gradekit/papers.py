@@ -6,16 +6,18 @@ number of the unit, and the shop's own tag only when asked to.
 
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, Literal
-from urllib.parse import unquote, urlsplit
+from urllib.parse import urlsplit
 
 import msgspec
 
 from gradekit.disclosures import Phrases
-from gradekit.errors import GradekitError, Problem, RuleError
+from gradekit.errors import GradekitError, Problem
 from gradekit.facts import establish
 from gradekit.inspection import Inspection, may_have
-from gradekit.listing import Listing, ListingRefused, sections
+from gradekit.listing import Listing, page_values, said_around
 from gradekit.measures import SMALL_BATTERY_WH, SMALL_CELL_WH, within
+from gradekit.pages import fill_in
+from gradekit.privacy import in_address
 from gradekit.rulebook import Rulebook
 from gradekit.sales import Sale
 from gradekit.subjects import BatteryFact
@@ -32,9 +34,6 @@ MOST_CHARACTERS = 213
 MODULE_MM, LEAST_CODE_MM = 0.4, 20.0
 """Width of one module and of a whole code with its quiet zone; finer ones smear in print (common
 practice). A code of version 10 is then 26 mm wide, half the label."""
-
-_SHORT_TAG = 4
-"""A tag up to this long may stand anywhere by chance, so it gives nobody away."""
 
 
 class BatteryLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -98,9 +97,10 @@ def write_label(
         raise GradekitError(problems)
     values = _label_values(listing, sale, phrases, address)
     values["tag"] = sale.inspection.unit_id if tag else None
-    said = [listing.title, listing.headline, listing.points, values["digest"], *values["hazards"]]
-    said += [text for text in (listing.grade_line, listing.worst_point) if text]
-    return _filled("label.html", values, said, phrases, rulebook)
+    said: list[str | None] = [listing.title, listing.headline, listing.points, values["digest"]]
+    said += values["hazards"]
+    said += [listing.grade_line, listing.worst_point]
+    return fill_in("label.html", values, said, phrases, rulebook)
 
 
 def _label_values(
@@ -109,12 +109,10 @@ def _label_values(
     from markupsafe import Markup
 
     lines = battery_lines(sale)
-    words = phrases.words.paper
-    for_parts = [words["for_parts"]] if listing.sale_class == "for_parts" else []
+    for_parts = [phrases.say("paper", "for_parts")] if listing.sale_class == "for_parts" else []
     drawn = code(address or listing.public_digest)
     return {
         "listing": listing,
-        "words": phrases.words,
         "trader": sale.shop.trader if sale.shop else None,
         "address": address,
         "code": Markup(_drawn(drawn)),
@@ -134,25 +132,21 @@ def _label_values(
 
 def _name(some: Sequence[BatteryLine], lines: Sequence[BatteryLine], phrases: Phrases) -> str:
     """What some of the batteries are called: the word alone where the unit has but one."""
-    name = phrases.words.paper["battery"]
+    name = phrases.say("paper", "battery")
     which = phrases.listed(line.which for line in some)
     return f"{name} ({which})" if len(lines) > 1 else name
 
 
 def _no_battery(lines: Sequence[BatteryLine], phrases: Phrases) -> Iterator[str]:
     out = [line for line in lines if line.passes == "out"]
-    text = phrases.words.paper["no_battery"]
+    text = phrases.say("paper", "no_battery")
     if out:
-        yield f"{_name(out, lines, phrases)}: {text}" if len(lines) > 1 else text
+        yield phrases.labelled(_name(out, lines, phrases), text) if len(lines) > 1 else text
 
 
 def _figure(line: BatteryLine, phrases: Phrases) -> str | None:
     """Energy to the last digit: a rounded one could stand on the wrong side of its line."""
-    from babel.numbers import format_decimal
-
-    if line.watt_hours is None:
-        return None
-    return str(format_decimal(line.watt_hours, "#,##0.######", locale=phrases.language))
+    return None if line.watt_hours is None else phrases.figure(line.watt_hours)
 
 
 def code(content: str) -> "QRCode":
@@ -184,7 +178,7 @@ def _address_problems(address: str, inspection: Inspection) -> list[Problem]:
         (
             "holds the shop's own tag or a number of the unit, and everybody can read it",
             "give the listing an address without it; its slug has none",
-            _tells(address, inspection),
+            in_address(address, inspection),
         ),
     ]
     return [Problem("address", problem, remedy) for problem, remedy, holds in found if holds]
@@ -201,19 +195,6 @@ def _of_a_page(address: str) -> bool:
     return parts.scheme in ("https", "http") and bool(parts.hostname) and "@" not in parts.netloc
 
 
-def _tells(address: str, inspection: Inspection) -> bool:
-    plain = unquote(address).casefold()
-    tag = inspection.unit_id.casefold()
-    digits = _alphanumeric(plain)
-    numbers = [_alphanumeric(i.value.casefold()) for i in inspection.device.identifiers or ()]
-    private = [number for number in numbers if len(number) > _SHORT_TAG]
-    return (len(tag) > _SHORT_TAG and tag in plain) or any(n in digits for n in private)
-
-
-def _alphanumeric(text: str) -> str:
-    return "".join(c for c in text if c.isalnum())
-
-
 # --- the sheet for buyer and seller ------------------------------------------------------------
 
 
@@ -223,43 +204,8 @@ def write_acceptance(listing: Listing, sale: Sale, phrases: Phrases, rulebook: R
     Every sentence in full under its number, then each line to be accepted with an empty box. Where
     there is none to accept it only says that the points were read. ListingRefused if it drops one.
     """
-    used = {line.section for line in listing.sentences}
-    priced = listing.price is not None and listing.currency is not None
-    values = {
-        "listing": listing,
-        "words": phrases.words,
-        "trader": sale.shop.trader if sale.shop else None,
-        "titles": [(s, phrases.words.section[s]) for s in sections(rulebook) if s in used],
-        "price": phrases.money(listing.price, listing.currency) if priced else None,  # type: ignore[arg-type]
-        "offer_notices": [n for n in listing.notices if n.place == "offer"],
-        "term_notices": [n for n in listing.notices if n.place != "offer"],
-    }
-    said = [listing.title, listing.headline, listing.public_digest]
+    trader = sale.shop.trader if sale.shop else None
+    values = {**page_values(listing, phrases, rulebook), "trader": trader}
+    said = [*said_around(listing), listing.slug, listing.public_digest]
     said += [line.text for line in listing.sentences]
-    said += [line.text for line in listing.acceptances]
-    said += [notice.text for notice in listing.notices]
-    return _filled("acceptance.html", values, said, phrases, rulebook)
-
-
-# --- filling in --------------------------------------------------------------------------------
-
-
-def _filled(
-    name: str, values: dict[str, Any], said: list[str], phrases: Phrases, rulebook: Rulebook
-) -> str:
-    """A paper filled in; a template that cannot be, or that drops a text, is refused."""
-    from jinja2 import TemplateError
-    from markupsafe import escape
-
-    where = f"templates/{name}"
-    try:
-        template = (rulebook.folders[0] / "templates" / name).read_text("utf-8")
-        page = phrases.page(template, values)
-    except (OSError, TemplateError) as error:
-        problem = f"cannot be filled in ({error})"
-        raise RuleError([Problem(where, problem, "mend the template or its words")]) from None
-    lost = [text for text in said if str(escape(text)) not in page]
-    if lost:
-        remedy = "let the template show it"
-        raise ListingRefused([Problem(where, f"leaves out: {text}", remedy) for text in lost])
-    return page
+    return fill_in("acceptance.html", values, said, phrases, rulebook)

@@ -21,9 +21,13 @@ from gradekit.errors import Problem, RecordError, RuleError
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
+from gradekit.markets import load_market, markets, phrase_keys
+from gradekit.points import layout
 from gradekit.records import convert_inspection
 from gradekit.rulebook import Rulebook, Source, read_toml
 from gradekit.rules import Rule, verdicts
+from gradekit.shapes import shapes_of
+from gradekit.shop import Shop, model_problems
 from gradekit.subjects import Fact
 
 CASE_DAY = "2026-11-20"
@@ -69,8 +73,11 @@ class Report(msgspec.Struct, frozen=True, kw_only=True):
     warnings: tuple[Problem, ...]
 
 
-def prove(rulebook: Rulebook, on: date) -> Report:
-    """Check cases, thresholds, reachability, words without effect and the age of the sources."""
+def prove(rulebook: Rulebook, on: date, shop: Shop | None = None) -> Report:
+    """Check cases, thresholds, words without effect, what buyers read, and the sources' age.
+
+    ``shop``: a profile whose models are held against the kinds as well.
+    """
     problems: list[Problem] = []
     cases = read_cases(rulebook, problems)
     played = [play for case in cases if (play := _play(case, rulebook, problems)) is not None]
@@ -78,6 +85,8 @@ def prove(rulebook: Rulebook, on: date) -> Report:
     problems += [p for rule in rulebook.rules for p in _unreachable(rule, rulebook)]
     problems += _without_effect(rulebook, problems)
     problems += _unworded(rulebook, played)
+    problems += [*_unplaced(rulebook), *_unsold(rulebook), *_undrawn(rulebook)]
+    problems += model_problems(shop, rulebook) if shop else []
     ages = [age for source in rulebook.sources.values() for age in _ages(source, on)]
     return Report(
         rules=len(rulebook.rules),
@@ -386,6 +395,57 @@ def _of_rule_files(rulebook: Rulebook, language: str) -> set[str]:
         if file.stem == "cautions" or (folder / "rules" / file.name).exists()
         for key in read_toml(file, dict, file.name, []) or ()
     }
+
+
+# --- what buyers read --------------------------------------------------------------------------
+
+
+def _unplaced(rulebook: Rulebook) -> Iterator[Problem]:
+    """Topics that not exactly one section of a listing takes, and sections without a title."""
+    if broken := _failing(layout, rulebook):
+        yield from broken
+        return
+    topics, speaks = layout(rulebook)
+    placed = Counter(topic for section in topics.values() for topic in section)
+    told = [rule for rule in rulebook.rules if rule.disclose and rule.status != "retired"]
+    for topic in sorted({rule.topic for rule in told}):
+        if placed[topic] != 1:
+            problem = f"{placed[topic] or 'no'} sections of a listing take this topic"
+            remedy = "let exactly one section take it"
+            yield Problem(f"sections.toml: {topic}", problem, remedy)
+    for language in languages(rulebook):
+        phrases = Phrases(rulebook, language)
+        for section in topics:
+            yield from _failing(phrases.say, "section", section)
+        for key in speaks:
+            yield from _failing(phrases.template, key)
+
+
+def _unsold(rulebook: Rulebook) -> Iterator[Problem]:
+    """Markets that cannot be read, and phrases of theirs that a language lacks."""
+    keys: set[str] = set()
+    for code in markets(rulebook):
+        if broken := _failing(load_market, rulebook, code):
+            yield from broken
+        else:
+            keys |= phrase_keys(load_market(rulebook, code))
+    for language in languages(rulebook):
+        phrases = Phrases(rulebook, language)
+        for key in sorted(keys):
+            yield from _failing(phrases.template, key)
+
+
+def _undrawn(rulebook: Rulebook) -> Iterator[Problem]:
+    """Mark words of a kind that stand under no shape."""
+    if broken := _failing(shapes_of, rulebook):
+        yield from broken
+        return
+    shapes = shapes_of(rulebook)
+    for name in rulebook.kind_files:
+        for word in rulebook.kind(name).mark_kinds:
+            if word not in shapes:
+                where = f"marks.toml: {word}"
+                yield Problem(where, f"no shape stands for this mark of {name}", "give it one")
 
 
 # --- wording -----------------------------------------------------------------------------------

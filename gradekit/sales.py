@@ -399,17 +399,25 @@ def _values(market: Market, sale: Sale) -> dict[str, Any]:
         **{name: None if period is None else period.figure for name, period in periods.items()},
         "checked_on": market.checked_on,
         "trader": shop.trader.name if shop else None,
-        "address": shop.trader.address if shop else None,
+        "address": _unstopped(shop.trader.address) if shop else None,
         "months": guarantee.months if guarantee else None,
-        "covers": (guarantee.covers or None) if guarantee else None,
-        "how_to_claim": (guarantee.how_to_claim or None) if guarantee else None,
-        "own_words": shop.terms.guarantee if shop else None,
+        "covers": _unstopped(guarantee.covers) if guarantee else None,
+        "how_to_claim": _unstopped(guarantee.how_to_claim) if guarantee else None,
+        "own_words": _unstopped(shop.terms.guarantee) if shop else None,
         "agreed_months": sale.agreed_months,
         "implied_least_days": terms.least_days if terms else None,
         "implied_most_months": terms.most_months if terms else None,
         "implied_days": lasts.figure if lasts and lasts.unit == "days" else None,
         "implied_months": lasts.figure if lasts and lasts.unit == "months" else None,
     }
+
+
+def _unstopped(text: Any) -> str | None:
+    """A text without its last full stop: the sentence that quotes it has one of its own."""
+    if not _said(text):
+        return None
+    words: str = text.strip()
+    return words.removesuffix(".") if not words.endswith("..") else words
 
 
 class Lasting(NamedTuple):

@@ -5,7 +5,7 @@ is data, in ``marks.toml``; it knows no word of a mark itself, and never draws b
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from math import hypot, inf, sqrt
 from pathlib import Path
 from typing import Literal, NamedTuple
@@ -14,7 +14,7 @@ import msgspec
 
 from gradekit.errors import Problem, RuleError
 from gradekit.kinds import Word
-from gradekit.rulebook import read_toml, shipped_folder
+from gradekit.rulebook import Rulebook, read_toml, shipped_folder
 
 Shape = Literal["line", "area", "pit", "break", "fit", "other"]
 """A scratch, a worn area, a chip or dent, a crack, a gap or step, or what none of these fits."""
@@ -43,6 +43,12 @@ def read_shapes(folders: Sequence[Path]) -> dict[str, Shape]:
     if problems:
         raise RuleError(problems)
     return found
+
+
+@lru_cache(maxsize=64)
+def shapes_of(rulebook: Rulebook) -> Mapping[str, Shape]:
+    """The shapes of a rulebook, a shop's own mark words on top of the shipped ones."""
+    return read_shapes(rulebook.folders)
 
 
 @cache

@@ -4,6 +4,8 @@ It stands beside the assessment: it fills in what the shop knows once for all, s
 types a model's size or a meter's uncertainty twice. What a record says itself always wins.
 """
 
+from collections.abc import Iterable, Iterator
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,6 +16,7 @@ from msgspec.structs import fields, replace
 
 from gradekit.errors import Problem, ShopError
 from gradekit.inspection import MEASURED, Currency, Device, Inspection
+from gradekit.rulebook import Rulebook
 
 
 class _Profile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -49,10 +52,17 @@ class Shop(_Profile, frozen=True, kw_only=True):
     terms: Terms = Terms()
     uncertainty: dict[str, Annotated[float, Meta(ge=0, le=1e6)]] = {}
     """The instruments' uncertainty by field name, in that field's unit."""
+    address_key: Annotated[str, Meta(min_length=16)] | None = None
+    """A secret of the shop's own, as random as a password: it keys the addresses of listings, so
+    that nobody can guess a unit's tag from them. A new one gives every listing a new address."""
     rules: str | None = None
     """The shop's own rule folder, beside the profile."""
     models: dict[str, dict[str, dict[str, Any]]] = {}
     """Maker, then model, then device fields."""
+
+    def __repr__(self) -> str:
+        """The name alone: the key is nobody's business, not even of a log."""
+        return f"Shop({self.trader.name!r})"
 
 
 def load_shop(path: Path) -> Shop:
@@ -96,6 +106,38 @@ def _model_problem(where: str, known: dict[str, Any]) -> Problem | None:
     except msgspec.ValidationError as error:
         return Problem(where=where, problem=str(error), remedy="use the fields of device")
     return None
+
+
+def model_problems(shop: Shop, rulebook: Rulebook) -> list[Problem]:
+    """Models of a kind that is not there, or with a feature that their kind lacks.
+
+    A record's own words are checked when it is read, those of a profile only here: it is read
+    before the rulebook, whose folder it names.
+    """
+    return [
+        problem
+        for maker, models in shop.models.items()
+        for model, known in models.items()
+        for problem in _unknown_words(f"shop.models.{maker}.{model}", known, rulebook)
+    ]
+
+
+def _unknown_words(where: str, known: dict[str, Any], rulebook: Rulebook) -> Iterator[Problem]:
+    kinds = rulebook.kind_files
+    named = [known["kind"]] if "kind" in known else list(kinds)
+    if named[0] not in kinds:
+        yield Problem(f"{where}.kind", f"there is no kind {named[0]!r}", _near(named[0], kinds))
+        return
+    features = {feature for kind in named for feature in rulebook.kind(kind).features}
+    for feature in known.get("has", ()):
+        if feature not in features:
+            problem = f"{feature!r} is no feature of {' or '.join(named)}"
+            yield Problem(f"{where}.has", problem, _near(feature, features))
+
+
+def _near(word: str, known: Iterable[str]) -> str:
+    near = get_close_matches(word, list(known), n=1)
+    return f"did you mean {near[0]}?" if near else f"use one of {', '.join(sorted(known))}"
 
 
 def complete(inspection: Inspection, shop: Shop) -> Inspection:

@@ -31,7 +31,7 @@ class Element(NamedTuple):
 
     @property
     def text(self) -> str:
-        return " ".join("".join(self.texts).split())
+        return re.sub(r"[ \t\r\n]+", " ", "".join(self.texts)).strip(" ")
 
 
 class _Reader(HTMLParser):

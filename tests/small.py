@@ -598,6 +598,9 @@ check = "look"
 
 [word]
 wired_charging = "charging by cable"
+
+[section]
+all = "All there is to say"
 """
 
 WORDS = _WORDS + "".join(
@@ -605,14 +608,32 @@ WORDS = _WORDS + "".join(
 )
 """Words for what these tests read; any other table that a language has is there and empty."""
 
+SECTIONS = """\
+[[section]]
+id = "all"
+topics = [
+    "accessories", "battery-health", "battery-safety", "clearance", "marks", "marks-many",
+    "missing", "parts", "removed", "repairs", "signs", "tests", "looks", "cleaning",
+]
+"""
+
+MARKS = """\
+[shape]
+line = ["scratch"]
+pit = ["chip"]
+break = ["crack"]
+"""
+
 FILES: Mapping[str, str] = {
     "kinds/beacon.toml": BEACON,
     "kinds/bell.toml": BELL,
     "phrases/en/all.toml": PHRASES,
     "phrases/en/words.toml": WORDS,
+    "marks.toml": MARKS,
     "rulebook.toml": 'name = "small"\nversion = "7"\n',
     "rules/all.cases.toml": CASES,
     "rules/all.toml": RULES,
+    "sections.toml": SECTIONS,
     "sources.toml": SOURCES,
 }
 

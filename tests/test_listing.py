@@ -4,6 +4,8 @@ The laws on random units stand in ``laws/test_nothing_unsaid.py`` and ``test_not
 here are the refusals, the texts of strangers, the page itself, and the command line.
 """
 
+import hashlib
+import hmac
 import json
 import os
 import re
@@ -11,7 +13,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
@@ -29,14 +31,17 @@ from gradekit import Rulebook, assess, load_rulebook, load_shop
 from gradekit.cli import main
 from gradekit.demo import demo_folder
 from gradekit.disclosures import languages, phrases_in
-from gradekit.errors import GradekitError, RuleError
-from gradekit.inspection import Identifier, Inspection, Mark, Offer
-from gradekit.listing import Listing, ListingRefused, write_listing, write_page
-from gradekit.markets import Market, load_market
+from gradekit.errors import GradekitError, ListingRefused, RuleError
+from gradekit.facts import establish
+from gradekit.inspection import Accessory, Identifier, Inspection, Mark, Offer
+from gradekit.listing import Listing, write_listing, write_page
+from gradekit.markets import Market, headline_key, load_market
+from gradekit.papers import write_acceptance
+from gradekit.points import lines
 from gradekit.records import read_inspection
 from gradekit.rulebook import shipped_folder
 from gradekit.sales import Sale, sale_of
-from gradekit.shop import complete
+from gradekit.shop import Shop, complete
 from tests import pages
 from tests.laws.paths import put
 from tests.laws.strategies import item_type, shapes
@@ -49,6 +54,7 @@ GOLDEN = Path(__file__).parent / "golden"
 RENEW = "GRADEKIT_RENEW_GOLDEN"
 """Set this in the environment to write the golden listings anew; then read what changed."""
 
+DAY = date(2026, 11, 20)
 IMEI, SERIAL = "001000211049829", "QM2-8841-2206"
 """The numbers of HB-0007, invented: the first two digits are set aside for tests."""
 
@@ -158,7 +164,7 @@ BROKEN = {
     ),
     "a page without the lines to accept": Broken(
         "templates/listing.html", "listing.acceptances %}<section", "false %}<section",
-        ListingRefused, "leaves out: I know that",
+        ListingRefused, "I expressly and separately agree",
     ),
     "a page without the terms": Broken(
         "templates/listing.html", "in term_notices", "in []", ListingRefused, "leaves out: By law"
@@ -319,7 +325,9 @@ def test_every_private_text_is_told_at_once() -> None:
 
 def test_what_stands_somewhere_by_chance_is_no_leak() -> None:
     """A short tag, and a number that happens to stand in a digest, keep nobody from selling."""
-    assert listed(replace(unit("HB-0001"), unit_id="Q2")).title == "Quellmar Q2, 128 GB, slate"
+    assert (
+        listed(replace(unit("HB-0001"), unit_id="Q2")).title == "Quellmar Q2 phone, 128 GB, slate"
+    )
     digest = listed(unit("HB-0001")).public_digest
     by_chance = Identifier(type="other", value=digest[:12])
     numbers = (*(unit("HB-0001").device.identifiers or ()), by_chance)
@@ -498,7 +506,9 @@ def test_facts_of_the_device_are_worded_for_readers() -> None:
     assert specs["Updates until"] == "June 2028"
     assert specs["Size"] == "72.1 × 151 × 8.4 mm"
     assert not {"Colour", "System"} & specs.keys()
-    assert listed(replace(unit("HB-0001"), device=device)).title == "Quellmar Q2, 1,000,000 GB"
+    assert (
+        listed(replace(unit("HB-0001"), device=device)).title == "Quellmar Q2 phone, 1,000,000 GB"
+    )
 
 
 @pytest.mark.parametrize("until", ["0000-01", "0001-12", "9999-12"])
@@ -553,6 +563,17 @@ def test_a_flawless_unit_says_what_was_looked_at() -> None:
 def test_no_mark_is_claimed_only_where_all_were_looked_for(change: dict[str, Any]) -> None:
     """A list that is absent or open, dirt, and any mark at all keep a unit from having none."""
     assert "did:no-marks" not in own_lines(listed(replace(plain_offer("HB-0001"), **change)))
+
+
+def test_tests_come_after_work_only_where_there_was_work() -> None:
+    """Nobody reads of a last work on a unit that was left as it was."""
+    told = {line.id: line.text for line in listed(unit("HB-0001")).sentences}
+    assert re.fullmatch(
+        r"We tested \d+ functions; every one of them passed\.", told["did:did-test"]
+    )
+    phrases = phrases_in(SHIPPED, "en")
+    worked = phrases.render("did-test", {"passed": 1, "not_passed": 0, "works": 2})
+    assert worked == "After the last work we tested one function; it passed."
 
 
 def test_silence_about_work_is_no_claim_that_none_was_done() -> None:
@@ -643,7 +664,7 @@ def test_every_name_has_an_address(maker: str, model: str) -> None:
     """Any two names, in any script or none, give an address of at most 80 plain characters."""
     device = replace(unit("HB-0015").device, maker=maker, model=model)
     slug = listed(replace(unit("HB-0015"), device=device)).slug
-    assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*-[0-9a-f]{8}", slug)
+    assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*-[0-9a-f]{12}", slug)
     assert len(slug) <= 80
 
 
@@ -662,7 +683,7 @@ def test_an_address_is_made_of_the_names(maker: str, model: str, starts: str) ->
     """Other scripts are written in Latin letters; names without any give way to the kind's."""
     device = replace(unit("HB-0015").device, maker=maker, model=model)
     slug = listed(replace(unit("HB-0015"), device=device)).slug
-    assert re.fullmatch(re.escape(starts) + "[0-9a-f]{8}", slug)
+    assert re.fullmatch(re.escape(starts) + "[0-9a-f]{12}", slug)
 
 
 def test_an_address_outlives_a_change_of_grade() -> None:
@@ -674,6 +695,202 @@ def test_an_address_outlives_a_change_of_grade() -> None:
     assert listed(worn).slug == listed(fine).slug
     assert listed(replace(fine, unit_id="HB-9999")).slug != listed(fine).slug
     assert "0001" not in listed(fine).slug.rpartition("-")[0]
+
+
+KEYLESS = replace(SHOP, address_key=None)
+
+
+def addressed(unit_id: str, shop: Shop = SHOP) -> str:
+    of = sale(replace(unit("HB-0001"), unit_id=unit_id))
+    return listed(replace(of, shop=shop)).slug
+
+
+def guesses(number: str) -> set[str]:
+    """What anybody can work out from a number that they suspect, without the shop's key."""
+    data = [number.encode(), number.lower().encode(), f"quellmar-q2-{number}".encode()]
+    keys = [b"", b"quellmar-q2", b"Harbour Bench", number.encode()]
+    found = {hashlib.new(name, d).hexdigest() for name in ("md5", "sha1", "sha256") for d in data}
+    return found | {hmac.new(key, d, hashlib.sha256).hexdigest() for key in keys for d in data}
+
+
+def test_nobody_guesses_a_number_back_from_an_address() -> None:
+    """An IMEI used as a tag, tried out as a stranger would try it, is in no address."""
+    for shop in (SHOP, KEYLESS):
+        tail = addressed(IMEI, shop).removeprefix("quellmar-q2").strip("-")
+        assert not [guess for guess in guesses(IMEI) if tail and tail in guess]
+    known = hmac.new((SHOP.address_key or "").encode(), IMEI.encode(), hashlib.sha256).hexdigest()
+    assert addressed(IMEI) == f"quellmar-q2-{known[:12]}"
+
+
+def test_another_key_gives_another_address() -> None:
+    """The same tag in two shops says nothing of the one in the other."""
+    other = replace(SHOP, address_key="quite another key of a shop")
+    assert addressed(IMEI, other) != addressed(IMEI)
+
+
+def test_without_a_key_an_address_tells_nothing_of_the_unit() -> None:
+    """A shop that keeps no secret gets the names alone, the same for two units of a model."""
+    assert addressed("HB-1", KEYLESS) == addressed(IMEI, KEYLESS) == "quellmar-q2"
+
+
+def test_the_key_is_never_shown() -> None:
+    """Neither a listing nor anything printed of a shop holds the shop's key."""
+    key = SHOP.address_key or ""
+    listing = listed(unit("HB-0007"))
+    shown = msgspec.json.encode(listing).decode() + listing.text + page_of(listing)
+    assert key not in shown + repr(SHOP) + repr(sale(unit("HB-0007")))
+
+
+# --- what is told of the offer -------------------------------------------------------------------
+
+IN_EACH = pytest.mark.parametrize(("code", "language"), [("AU", "en"), ("DE", "de"), ("FR", "fr")])
+
+
+@IN_EACH
+@pytest.mark.parametrize("days", [0, 1, 30])
+def test_how_long_a_unit_may_be_given_back_is_said(code: str, language: str, days: int) -> None:
+    """What machines read of returns is said to people as well, in text, on page and on paper."""
+    of = put(unit("HB-0007"), ("offer", "returns_days"), days)
+    least = market(code).periods.withdrawal_days
+    if least is not None and days < least.figure:
+        assert refused(lambda: listed(of, code, language))
+        return
+    listing = listed(of, code, language)
+    assert listing.returns is not None
+    assert (str(days) in listing.returns) == (days > 0)
+    assert listing.json_ld["offers"]["hasMerchantReturnPolicy"]["merchantReturnDays"] == days
+    phrases = phrases_in(SHIPPED, language)
+    sheet = write_acceptance(listing, sale(of), phrases, SHIPPED)
+    for shown in (listing.text, page_of(listing), sheet):
+        assert listing.returns in shown
+
+
+def test_returns_that_nobody_spoke_of_are_not_made_up() -> None:
+    """A shop without terms and an offer without days say nothing of returns."""
+    quiet = replace(SHOP, terms=replace(SHOP.terms, returns_days=None))
+    silent = replace(sale(put(unit("HB-0007"), ("offer", "returns_days"), UNSET)), shop=quiet)
+    assert listed(silent).returns is None
+
+
+def box_lines(listing: Listing) -> list[str]:
+    return [line.text for line in listing.sentences if line.section == "box"]
+
+
+CHARGER = {"en": "no charger either", "de": "auch kein Ladegerät", "fr": "pas même un chargeur"}
+
+
+@IN_EACH
+def test_an_empty_box_says_so(code: str, language: str) -> None:
+    """Whoever buys a device alone reads that nothing comes with it, a charger above all."""
+    for none in ((), (Accessory(item="charger", included=False),)):
+        (told,) = box_lines(listed(replace(unit("HB-0007"), accessories=none), code, language))
+        assert CHARGER[language] in told
+
+
+def test_an_empty_box_is_told_only_where_it_was_looked_into() -> None:
+    """A list that is absent or open says nothing of what is not there; a cable is something."""
+    changes: list[dict[str, Any]] = [
+        {"accessories": UNSET},
+        {"accessories": (), "partly": ("accessories",)},
+        {"accessories": (Accessory(item="cable", included=True),)},
+    ]
+    for change in changes:
+        of = sale(replace(unit("HB-0007"), **change))
+        said = lines(of, establish(of.inspection, of.kind, DAY), phrases_in(SHIPPED, "en"), SHIPPED)
+        told = [line.text for line in said if line.section == "box"]
+        assert told
+        assert not [line for line in told if "Nothing else" in line]
+
+
+def stock() -> list[str]:
+    return sorted(file.stem for file in STOCK.glob("*.json"))
+
+
+def test_what_needs_no_charger_is_told_without_one() -> None:
+    """Nobody looks for a charger in the box of a unit without a battery."""
+    wired = next(name for name in stock() if unit(name).device.has == ("wired", "headband"))
+    of = replace(plain_offer(wired), accessories=())
+    assert box_lines(listed(of)) == ["Nothing else is in the box."]
+
+
+@IN_EACH
+@pytest.mark.parametrize("name", ["HB-0007", "HB-0042"])
+def test_a_title_names_the_kind_of_device(code: str, language: str, name: str) -> None:
+    """A buyer who knows neither maker nor model reads what it is."""
+    of = sale(plain_offer(name))
+    kind = phrases_in(SHIPPED, language).word(of.kind.kind)
+    assert kind in listed(of, code, language).title
+
+
+@IN_EACH
+def test_data_is_called_erased_only_where_there_is_any(code: str, language: str) -> None:
+    """The word that heads a refurbished unit promises no erasure of what keeps no data."""
+    phrases, key = phrases_in(SHIPPED, language), headline_key(market(code), "refurbished")
+    erased = {"en": "erased", "de": "gelöscht", "fr": "effacées"}[language]
+    assert erased in phrases.render(key, {"stores": True})
+    assert erased not in phrases.render(key, {"stores": False})
+
+
+def test_no_refurbished_unit_of_the_stock_is_called_erased_without_storage() -> None:
+    """Of the units that may be called refurbished, those with storage alone are called erased."""
+    told = {
+        of.kind.storage is not None: listed(of).headline
+        for of in map(sale, map(unit, stock()))
+        if of.offered == "refurbished"
+    }
+    assert {stores: "erased" in headline for stores, headline in told.items()} == {
+        True: True,
+        False: False,
+    }
+
+
+@IN_EACH
+def test_no_language_writes_like_another(code: str, language: str) -> None:
+    """Days, storage, colons and spaces are written as readers of the language write them."""
+    listing = listed(unit("HB-0007"), code, language)
+    wanted = {
+        "en": ("20 November 2026", "128 GB", "Seller: "),
+        "de": ("20. November 2026", "128\u00a0GB", "Verkäufer: "),
+        "fr": ("20 novembre 2026", "128\u202fGo", "Vendeur\u202f: "),
+    }[language]
+    (body,) = (e for e in pages.elements(page_of(listing)) if e.tag == "body")
+    for shown in (listing.text, body.text):
+        assert [text for text in wanted if text not in shown] == []
+        assert "2026-11-20" not in shown
+
+
+# --- what speaks for a unit and what against it --------------------------------------------------
+
+
+def test_good_news_is_no_negative_note() -> None:
+    """A lock that was not found speaks for a unit, a mark against it, work done for neither."""
+    listing = listed(unit("HB-0007"))
+    speaks = {line.id: line.speaks for line in listing.sentences}
+    assert speaks["lock:clearance.account_lock"] == "for"
+    assert speaks["did:did-clean"] == "for"
+    assert speaks["mark:marks[0]"] == "against"
+    assert speaks["did:did-ourselves"] == "neither"
+    bad, good = (
+        {note["name"] for note in listing.json_ld[name]["itemListElement"]}
+        for name in ("negativeNotes", "positiveNotes")
+    )
+    assert not bad & good
+    assert {line.text for line in listing.sentences if line.speaks == "against"} == bad
+
+
+# --- a shop's own marks --------------------------------------------------------------------------
+
+
+def test_a_shop_s_own_shapes_are_drawn(tmp_path: Path) -> None:
+    """What a shop's ``marks.toml`` says of a mark word is how the listing draws it."""
+    marks = (Mark(zone="back", kind="scratch", visibility=1, length_mm=9.0, at_mm=(30.0, 90.0)),)
+    of = replace(plain_offer("HB-0001"), marks=marks)
+    words = phrases_in(SHIPPED, "en").words.map
+    assert words["line"] in listed(of).damage_map
+    (tmp_path / "marks.toml").write_text('[shape]\npit = ["scratch"]\n')
+    drawn = listed(of, rulebook=load_rulebook(tmp_path)).damage_map
+    assert words["pit"] in drawn
+    assert words["line"] not in drawn
 
 
 # --- the same bytes ------------------------------------------------------------------------------
@@ -703,8 +920,6 @@ def test_the_same_unit_gives_the_same_bytes_twice() -> None:
 @pytest.mark.parametrize("seed", ["1", "4711"])
 def test_another_process_gives_the_same_bytes(seed: str) -> None:
     """Another process, in which strings hash otherwise, writes the same."""
-    import hashlib
-
     root = Path(__file__).parent.parent
     ran = subprocess.run(
         [sys.executable, "-c", ELSEWHERE],

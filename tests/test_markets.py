@@ -529,7 +529,7 @@ def test_every_offer_ends_in_rights_and_caution() -> None:
         rights, caution = (phrases.render(n.key, n.values) for n in foot)
         assert re.search(r"[Ss]tatutory rights .*are not affected", rights)
         assert "not legal advice" in caution
-        assert str(market(code).checked_on) in caution
+        assert phrases.day(market(code).checked_on) in caution
         assert "reminder-not-legal-advice" in reminders(market(code), of)
 
 

@@ -15,18 +15,12 @@ from hypothesis import strategies as st
 from gradekit import GradekitError, Phrases, Rulebook, assess, load_rulebook, load_shop
 from gradekit.cli import main
 from gradekit.demo import demo_folder
-from gradekit.errors import RuleError
+from gradekit.errors import ListingRefused, RuleError
 from gradekit.inspection import Inspection
-from gradekit.listing import (
-    AcceptanceLine,
-    Line,
-    Listing,
-    ListingRefused,
-    NoticeLine,
-    write_listing,
-)
+from gradekit.listing import AcceptanceLine, Listing, NoticeLine, write_listing
 from gradekit.markets import load_market
 from gradekit.papers import MOST_CHARACTERS, battery_lines, code, write_acceptance, write_label
+from gradekit.points import Line
 from gradekit.records import read_inspection
 from gradekit.sales import Sale
 from gradekit.shop import Shop, Trader, complete
@@ -488,7 +482,7 @@ def test_the_sheet_names_the_seller_the_price_and_the_rights_and_has_lines_to_si
         "Date:",
         "Buyer:",
         "Seller:",
-        f"{SHIPPED.stamp.name} {SHIPPED.stamp.version} · {SHIPPED.stamp.digest[:12]} · 2026-11-20",
+        f"{SHIPPED.stamp.name} {SHIPPED.stamp.version} · {SHIPPED.stamp.digest[:12]} · 20 November",
     )
     assert [text for text in wanted if text not in page] == []
     assert page.count("Signature:") == 2

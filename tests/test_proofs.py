@@ -1,6 +1,7 @@
 """PROOFS: a folder of rules is proved by its cases, and each planted fault is found."""
 
 import re
+import shutil
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
@@ -8,8 +9,9 @@ from typing import Any
 
 import pytest
 
-from gradekit import load_rulebook
-from gradekit.proofs import Report, prove, read_cases
+from gradekit import load_rulebook, load_shop
+from gradekit.proofs import Report, _unsold, prove, read_cases
+from gradekit.rulebook import shipped_folder
 from tests import small
 from tests.small import FILES, SCRATCH, added, case, changed
 
@@ -419,3 +421,92 @@ def test_all_planted_faults_are_found_in_one_run(tmp_path: Path) -> None:
         "phrases/en",
         "sources.toml",
     ]
+
+
+# --- what buyers read ----------------------------------------------------------------------------
+
+
+MARKET = """\
+code = "AU"
+name = "Nowhere"
+"""
+
+
+@pytest.mark.parametrize(
+    ("files", "says"),
+    [
+        (
+            changed("sections.toml", '"signs", '),
+            "sections.toml: signs: no sections of a listing take this topic",
+        ),
+        (
+            changed("sections.toml", '"signs", ', '"signs", "signs", '),
+            "sections.toml: signs: 2 sections of a listing take this topic",
+        ),
+        (
+            {name: text for name, text in FILES.items() if name != "sections.toml"},
+            "sections.toml: cannot be read",
+        ),
+        (
+            changed("sections.toml", "[[section]]", 'speaks_for = ["all-wel"]\n[[section]]'),
+            "phrases/en: all-wel: there is no such phrase",
+        ),
+        (
+            changed("phrases/en/words.toml", 'all = "All there is to say"\n'),
+            "section.all: there are no such words",
+        ),
+        (
+            changed("marks.toml", 'pit = ["chip"]\n'),
+            "marks.toml: chip: no shape stands for this mark of beacon",
+        ),
+        (changed("marks.toml", "pit", "pitt"), "marks.toml: "),
+        (added("markets/AU.toml", MARKET), "markets/AU.toml: "),
+    ],
+)
+def test_what_would_fail_before_a_buyer_fails_here(
+    tmp_path: Path, files: dict[str, str], says: str
+) -> None:
+    """A topic, word, shape or profile that a listing would miss is told when rules are checked."""
+    found = problems(tmp_path, files)
+    assert [line for line in found if says in line], found
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+@pytest.mark.parametrize(
+    ("file", "key"),
+    [
+        ("markets.toml", "notice-withdrawal"),
+        ("markets.toml", "reminder-mediator"),
+        ("markets.toml", "accept-deviation"),
+        ("markets.toml", "headline-faults-listed"),
+    ],
+)
+def test_every_language_has_what_a_market_says(
+    tmp_path: Path, language: str, file: str, key: str
+) -> None:
+    """A phrase that a profile names has to stand in every language, whoever sells there."""
+    shutil.copytree(shipped_folder(), tmp_path / "book")
+    path = tmp_path / "book" / "phrases" / language / file
+    path.write_text(path.read_text("utf-8").replace(f"{key} =", f"{key}x ="), "utf-8")
+    found = _unsold(load_rulebook(shipped=tmp_path / "book"))
+    assert [problem.where for problem in found] == [f"phrases/{language}: {key}"]
+
+
+@pytest.mark.parametrize(
+    ("model", "says"),
+    [
+        (
+            'kind = "beacon"\nhas = ["radoi"]',
+            "has: 'radoi' is no feature of beacon; did you mean",
+        ),
+        ('has = ["radoi"]', "has: 'radoi' is no feature of beacon or bell; did you mean radio?"),
+        ('kind = "becon"', "kind: there is no kind 'becon'; did you mean beacon?"),
+    ],
+)
+def test_a_shop_s_models_are_checked_with_the_rules(tmp_path: Path, model: str, says: str) -> None:
+    """What a profile fills in for the bench is held against the kinds as a record's words are."""
+    text = f"""market = "AU"\nlanguage = "en"\ncurrency = "AUD"
+[trader]\nname = "Harbour Bench"\naddress = "3 Slipway Lane"\n[models.Quellmar.Q2]\n{model}\n"""
+    (tmp_path / "shop.toml").write_text(text, "utf-8")
+    (problem,) = prove(small.book(), TODAY, load_shop(tmp_path / "shop.toml")).problems
+    assert f"shop.models.Quellmar.Q2.{says}" in str(problem)

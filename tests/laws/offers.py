@@ -16,9 +16,10 @@ from msgspec.structs import replace
 
 from gradekit.assessment import assess
 from gradekit.disclosures import languages
+from gradekit.errors import ListingRefused
 from gradekit.inspection import Device, Guarantee, Inspection, Offer
 from gradekit.kinds import Kind
-from gradekit.listing import Listing, ListingRefused, write_listing
+from gradekit.listing import Listing, write_listing
 from gradekit.markets import Market, load_market, markets
 from gradekit.rules import CLASSES
 from gradekit.sales import Sale, gate_problems

@@ -17,7 +17,8 @@ from gradekit.disclosures import phrases_in
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
-from gradekit.listing import Listing, sections, write_page
+from gradekit.listing import Listing, write_page
+from gradekit.points import sections
 from gradekit.sales import Sale
 from tests import pages
 from tests.laws.offers import HALF, listings, offers, places
@@ -164,10 +165,23 @@ def test_the_map_and_the_notes_for_machines_use_the_same_numbers(sale: Sale) -> 
                 marks.setdefault(line.about, line.number)
         if listing.damage_map:
             assert pages.map_numbers(listing.damage_map) == sorted(marks.values())
-        notes = listing.json_ld.get("negativeNotes", {"itemListElement": []})["itemListElement"]
-        assert [(note["position"], note["name"]) for note in notes] == [
-            (line.number, line.text) for line in listing.sentences if line.rule is not None
-        ]
+        for name, speaks in (("negativeNotes", "against"), ("positiveNotes", "for")):
+            notes = listing.json_ld.get(name, {"itemListElement": []})["itemListElement"]
+            assert [(note["position"], note["name"]) for note in notes] == [
+                (line.number, line.text) for line in listing.sentences if line.speaks == speaks
+            ]
+
+
+@HALF
+@given(offers())
+def test_what_holds_a_unit_down_speaks_against_it(sale: Sale) -> None:
+    """Whatever caps, or has to be agreed to, is never told to machines as good news."""
+    grave = {r.rule for r in sale.assessment.reasons if r.caps_class or r.caps_grade}
+    asked = {f"{d.topic}:{d.about}" for d in sale.assessment.disclosures if d.deviation}
+    for _, listing in listings(sale):
+        for line in listing.sentences:
+            if line.rule in grave or line.id in asked:
+                assert line.speaks == "against", line
 
 
 @HALF
