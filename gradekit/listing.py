@@ -77,7 +77,7 @@ class Listing(msgspec.Struct, frozen=True, kw_only=True):
     assessed_on: date
     public_digest: str
     as_of: str = ""
-    """The day for which all this is said."""
+    """The day of the assessment that all this rests on."""
     seller: str | None = None
     delivery: str | None = None
     """How it is delivered, in the shop's own words."""
