@@ -191,10 +191,10 @@ def _described(layout: Layout, phrases: Phrases) -> Iterator[str]:
             for mark in sorted(side.marks, key=lambda mark: mark.number)
         ]
         if told:
-            yield f"{_title(side.name, phrases)}: {'; '.join(told)}"
+            yield phrases.labelled(_title(side.name, phrases), "; ".join(told))
     if layout.elsewhere:
         told = [f"{n} {_named(mark, phrases)}" for n, mark in sorted(layout.elsewhere, key=_first)]
-        yield f"{_say(phrases, 'elsewhere')}: {'; '.join(told)}"
+        yield phrases.labelled(_say(phrases, "elsewhere"), "; ".join(told))
 
 
 def _first(pair: tuple[int, Mark]) -> int:
@@ -219,12 +219,12 @@ def _notes(layout: Layout, phrases: Phrases, partly: Sequence[str]) -> Iterator[
         zones = groupby(sorted(layout.elsewhere, key=_zone), key=_zone)
         listed = sorted((sorted(n for n, _ in pairs), zone) for zone, pairs in zones)
         told = "; ".join(f"{_listed(ns)}\u00a0{phrases.word(zone)}" for ns, zone in listed)
-        yield _note(f"{_say(phrases, 'elsewhere')}: {told}")
+        yield _note(phrases.labelled(_say(phrases, "elsewhere"), told))
     yield from _legend(layout, phrases)
     yield _scale(layout, phrases)
     for key, holds in _REMARKS.items():
         if ns := [mark.number for mark in layout.marks if holds(mark)]:
-            yield _note(f"{_say(phrases, key)}: {_listed(ns)}")
+            yield _note(phrases.labelled(_say(phrases, key), _listed(ns)))
     yield from map(_note, partly)
 
 

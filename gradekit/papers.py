@@ -206,6 +206,6 @@ def write_acceptance(listing: Listing, sale: Sale, phrases: Phrases, rulebook: R
     """
     trader = sale.shop.trader if sale.shop else None
     values = {**page_values(listing, phrases, rulebook), "trader": trader}
-    said = [*said_around(listing), listing.slug, listing.public_digest]
+    said = [*said_around(listing), listing.as_of, listing.slug, listing.public_digest]
     said += [line.text for line in listing.sentences]
     return fill_in("acceptance.html", values, said, phrases, rulebook)

@@ -601,6 +601,10 @@ wired_charging = "charging by cable"
 
 [section]
 all = "All there is to say"
+
+[page]
+colon = ": "
+day = "d MMMM y"
 """
 
 WORDS = _WORDS + "".join(
