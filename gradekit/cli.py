@@ -16,7 +16,7 @@ import msgspec
 from gradekit.advice import advise
 from gradekit.assessment import Assessment, assess
 from gradekit.disclosures import Phrases, sentences
-from gradekit.errors import GradekitError, Problem, RecordError, ShopError
+from gradekit.errors import GradekitError, ListingRefused, Problem, RecordError, ShopError
 from gradekit.inspection import Inspection
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
@@ -278,7 +278,6 @@ def listing(
     shop_file: Path | None,
 ) -> int:
     """Write the listing of one device for a market; a unit on hold has none, and it says why."""
-    from gradekit.errors import ListingRefused
     from gradekit.listing import write_listing
     from gradekit.markets import load_market
     from gradekit.sales import reminders, sale_of

@@ -137,8 +137,17 @@ class _Draft:
     @property
     def listing(self) -> Listing:
         """The whole listing, stamped with the digest of all that buyers read."""
+        told = self.untold
+        text = "\n".join(_text(told, self.phrases, self.rulebook)) + "\n"
+        told = replace(told, text=text)
+        public = msgspec.json.encode(told, order="deterministic")
+        return replace(told, public_digest=hashlib.sha256(public).hexdigest())
+
+    @property
+    def untold(self) -> Listing:
+        """Every part of the listing but its text and its digest, which are made of the others."""
         result, terms = self.sale.assessment, self.sale.shop.terms if self.sale.shop else None
-        unsigned = Listing(
+        return Listing(
             title=self.title,
             headline=self.headline,
             worst_point=points.gravest(self.sale, self.lines),
@@ -171,11 +180,6 @@ class _Draft:
             delivery=plain(terms.delivery) if terms else None,
             returns=self.returns,
         )
-        told = replace(
-            unsigned, text="\n".join(_text(unsigned, self.phrases, self.rulebook)) + "\n"
-        )
-        public = msgspec.json.encode(told, order="deterministic")
-        return replace(told, public_digest=hashlib.sha256(public).hexdigest())
 
     # --- what it is ---
 
