@@ -73,7 +73,9 @@ def erasure_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[ErasureFact, ...]:
     """The erasure, for kinds with storage that is still in."""
-    if kind.storage is None or out.keys() & {"storage", *kind.storage.carried_by}:
+    if kind.storage is None or not may_have(inspection, kind.storage.if_present):
+        return ()
+    if out.keys() & {"storage", *kind.storage.carried_by}:
         return ()
     erasure = inspection.erasure
     if erasure is UNSET:

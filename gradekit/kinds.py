@@ -33,7 +33,7 @@ EVERY_FUNCTION = "every_function"
 """In ``retest``: the work touches everything the device does."""
 
 READINGS = ("displays", "batteries", "erasure", "device.identifiers")
-"""Record paths that ``reread`` may name, beside ``clearance.NAME`` and ``batteries[WHICH]``."""
+"""Record paths that ``reread`` may name, beside ``clearance.NAME`` and one display or battery."""
 
 
 class _Data(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -113,9 +113,10 @@ class Battery(_Data, frozen=True, kw_only=True):
 
 
 class Display(_Data, frozen=True, kw_only=True):
-    """A display that every unit of the kind has."""
+    """A display the device has."""
 
     carried_by: tuple[Word, ...]
+    if_present: Word | None = None
 
 
 class Clearance(_Data, frozen=True, kw_only=True):
@@ -139,6 +140,7 @@ class Storage(_Data, frozen=True, kw_only=True):
     """Where personal data lives."""
 
     carried_by: tuple[Word, ...]
+    if_present: Word | None = None
 
 
 Axis = Literal["width", "height", "depth"]
@@ -255,6 +257,7 @@ def _bad_tests(kind: Kind, name: str, functions: tuple[str, ...]) -> Iterator[tu
 
 def _bad_readings(kind: Kind, name: str, paths: tuple[str, ...]) -> Iterator[tuple[str, str]]:
     known = {*READINGS, *(f"clearance.{c}" for c in kind.clearances)}
+    known |= {f"displays[{d}]" for d in kind.displays}
     known |= {f"batteries[{b}]" for b in kind.batteries}
     for path in paths:
         if path not in known:
@@ -274,10 +277,13 @@ def _carriers(kind: Kind) -> Iterator[tuple[str, tuple[str, ...]]]:
 
 
 def _features(kind: Kind) -> Iterator[tuple[str, str | None]]:
-    tied: list[tuple[str, Function | Battery | Clearance]] = [
+    tied: list[tuple[str, Function | Display | Battery | Clearance]] = [
         *kind.functions.items(),
+        *kind.displays.items(),
         *kind.batteries.items(),
         *kind.clearances.items(),
     ]
     yield from ((name, item.if_present) for name, item in tied)
     yield "network", kind.network
+    if kind.storage is not None:
+        yield "storage", kind.storage.if_present

@@ -323,7 +323,7 @@ def _idle_words(rulebook: Rulebook, kind: Kind) -> Iterator[tuple[str, str]]:
             for v in verdicts(rule, facts)
             if v.outcome >= Outcome.PRESUMED
         }
-        if not any(path.startswith((f"{about}[", f"{about}.")) for path in paths):
+        if not any(path.startswith((f"{about}[", f"{about}.{word}")) for path in paths):
             yield where, word
 
 

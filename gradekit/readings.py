@@ -94,16 +94,16 @@ class _Pixels(NamedTuple):
 def displays_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[DisplayFact, ...]:
-    """One fact for each display of the kind that is still in."""
+    """One fact for each display the unit may have and that is still in."""
     return tuple(
         _display(inspection, which, works)
         for which, display in kind.displays.items()
-        if not out.keys() & set(display.carried_by)
+        if may_have(inspection, display.if_present) and not out.keys() & set(display.carried_by)
     )
 
 
 def _display(inspection: Inspection, which: str, works: Works) -> DisplayFact:
-    touched = works.rereading("displays")
+    touched = works.rereading(f"displays[{which}]")
     kept, fresh, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
     values = _shown(kept)
     pixels = [_pixel_faults(display) for display in kept]

@@ -18,7 +18,7 @@ from msgspec import UNSET, UnsetType
 from gradekit import measures
 from gradekit.errors import Problem, RecordError
 from gradekit.inspection import MEASURED, Inspection, may_have
-from gradekit.kinds import Battery, Clearance, Function, Kind
+from gradekit.kinds import Battery, Clearance, Display, Function, Kind, Storage
 from gradekit.rulebook import Rulebook
 
 _DECODER = msgspec.json.Decoder(Inspection)
@@ -510,7 +510,7 @@ def _fields_of_other_kinds(inspection: Inspection, kind: Kind) -> Iterator[Probl
 
 def _absent_features(inspection: Inspection, kind: Kind) -> Iterator[Problem]:
     """Findings on what ``device.has`` says is not there: one of the two is wrong."""
-    tied: list[tuple[str, Function | Clearance | Battery]] = [
+    tied: list[tuple[str, Function | Clearance | Display | Battery | Storage]] = [
         *(
             (f"tests[{i}]", kind.functions[test.function])
             for i, test in _each(inspection.tests)
@@ -522,11 +522,18 @@ def _absent_features(inspection: Inspection, kind: Kind) -> Iterator[Problem]:
             if name in kind.clearances
         ),
         *(
+            (f"displays[{i}]", kind.displays[display.which])
+            for i, display in _each(inspection.displays)
+            if display.which in kind.displays
+        ),
+        *(
             (f"batteries[{i}]", kind.batteries[battery.which])
             for i, battery in _each(inspection.batteries)
             if battery.which in kind.batteries
         ),
     ]
+    if inspection.erasure is not UNSET and kind.storage is not None:
+        tied.append(("erasure", kind.storage))
     for where, item in tied:
         if not may_have(inspection, item.if_present):
             problem = f"device.has does not list {item.if_present}"
