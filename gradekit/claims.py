@@ -1,25 +1,28 @@
 """CLAIMS: anybody's own wording of a listing, held against the record.
 
-It stands after the disclosures: it finds what a text claims and the record does not bear out, what
-the record asks to be told and the text leaves unsaid, and words that a market forbids. Our own
+It stands after the listing: it finds what a text claims and the record does not bear out, what the
+record asks to be told and the text leaves unsaid, and words that a market forbids. Our own
 sentences always pass. It never rewrites a text; a text without findings is not thereby lawful.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from typing import Literal
 
 import msgspec
 
-from gradekit.assessment import Assessment, Disclosure
-from gradekit.disclosures import Phrases, languages, sentences
-from gradekit.errors import Problem, UnknownName
-from gradekit.facts import establish
+from gradekit import passages
+from gradekit.assessment import Disclosure
+from gradekit.disclosures import Phrases, languages, phrases_in, sentences
+from gradekit.evidence import Claimed, Record
 from gradekit.figures import Checked, Doubt, check
-from gradekit.inspection import Inspection
+from gradekit.listing import ListingRefused, write_listing
+from gradekit.markets import Market
 from gradekit.omissions import Telling
-from gradekit.refutations import Claimed, Claims, Record, excused
+from gradekit.passages import Key
+from gradekit.refutations import Claims, excused
 from gradekit.rulebook import Rulebook
-from gradekit.wordbook import Wordbook, wordbook
+from gradekit.sales import Sale, refused_claims
+from gradekit.wordbook import Wordbook, Words, wordbook
 from gradekit.wordings import Hit
 
 Kind = Literal["claim", "omission", "forbidden"]
@@ -42,70 +45,54 @@ class Finding(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def vet(
-    text: str,
-    inspection: Inspection,
-    assessment: Assessment,
-    rulebook: Rulebook,
-    language: str,
-    *,
-    forbidden: Collection[str] = (),
+    text: str, sale: Sale, rulebook: Rulebook, language: str, market: Market | None = None
 ) -> tuple[Finding, ...]:
-    """Hold a text against a record and its assessment; findings in the order of the text.
+    """Hold a text against a record, its offer and its market; findings in the order of the text.
 
-    ``forbidden`` names phrases or claims that a market does not allow. Raises UnknownName for a
-    language without claims and for a name the language does not know, RuleError for claims files
-    that cannot be used.
+    Without a market no word is forbidden. Raises UnknownName for a language without claims,
+    RuleError for claims files that cannot be used or that lack a word the market refuses.
     """
-    kind = rulebook.kind(assessment.kind)
-    facts = establish(inspection, kind, assessment.assessed_on)
-    record = Record(inspection, assessment, facts, kind, rulebook)
-    own, plain = _own_words(assessment, rulebook, language)
-    book = wordbook(rulebook, language, assessment.kind, plain)
-    _check_names(forbidden, book, assessment, language)
-    return _Vetting(text, record, book, own, frozenset(forbidden)).findings()
-
-
-def worded(rulebook: Rulebook, language: str, kind: str) -> frozenset[str]:
-    """The claims and phrases that a language has wordings for, so that ``vet`` can forbid them.
-
-    Raises UnknownName for a language without claims, RuleError for files that cannot be used.
-    """
-    plain = _phrases(rulebook, language).words.word if language in languages(rulebook) else {}
-    book = wordbook(rulebook, language, kind, plain)
-    return frozenset({*book.forbidden, *book.claims})
-
-
-Key = tuple[str, str]
-"""A disclosure's topic and path."""
+    phrases = phrases_in(rulebook, language) if language in languages(rulebook) else None
+    book = wordbook(rulebook, language, sale.kind.kind, phrases.words.word if phrases else {})
+    forbidden = refused_claims(market, sale) if market else frozenset()
+    book.must_word(forbidden)
+    own = _own_words(sale, rulebook, phrases)
+    shown = _shown(sale, market, rulebook, phrases)
+    return _Vetting(text, Record(sale, rulebook), book, own, shown, forbidden).findings()
 
 
 class _Vetting:
     """One text against one record."""
 
     def __init__(self, text: str, record: Record, book: Wordbook, own: dict[Key, str],
-                 forbidden: frozenset[str]) -> None:  # fmt: skip
+                 shown: list[str], forbidden: frozenset[str]) -> None:  # fmt: skip
         self._text, self._record, self._book = text, record, book
         self._own, self._forbidden = own, forbidden
-        rest, self._copied = _without_own(text, own)
-        self._reading = book.read(rest)
+        self._reading = book.read(text)
+        self._ours = passages.find(self._reading.text, book.lexicon, own, shown)
         self._claims = Claims(self._reading, book, record, self._tells_all_of)
         self._telling = self._tell(Checked((), frozenset()), frozenset())
 
     def findings(self) -> tuple[Finding, ...]:
         """All findings, in the order of the text, omissions last."""
-        refuted = list(self._claims.refuted())
+        refuted = [c for c in self._claims.refuted() if not self._is_ours(c.hit)]
         untrue = frozenset(i for c in refuted for i in range(c.hit.first, c.hit.last + 1))
-        record = self._record
-        figures = check(self._reading, self._book, record.inspection, record.facts,
-                        record.assessment.assessed_on, self._worded())  # fmt: skip
+        figures = check(self._reading, self._book, self._record, self._worded())
         self._telling = self._tell(figures, untrue)
-        omitted = [d for d in record.assessment.disclosures if not self._tells(d)]
-        refuted += self._claims.instead_of([d.about for d in omitted])
+        omitted = [d for d in self._record.assessment.disclosures if not self._tells(d)]
+        general = self._claims.instead_of([d.about for d in omitted])
+        refuted += (c for c in general if not self._is_ours(c.hit))
         found = [self._claim_finding(c) for c in refuted]
-        found += map(self._figure_finding, figures.doubts)
+        found += (
+            self._figure_finding(d) for d in figures.doubts if not self._is_ours(d.stated.hit)
+        )
         found += self._forbidden_findings({(f.topic, f.at) for f in found})
         found += map(self._omission, omitted)
         return tuple(sorted(set(found), key=lambda f: (f.at, f.kind, f.topic, f.about)))
+
+    def _is_ours(self, hit: Hit) -> bool:
+        """It stands in our own sentences."""
+        return {hit.first, hit.last} <= self._ours.tokens
 
     # --- what is told ----------------------------------------------------------------------------
 
@@ -115,17 +102,17 @@ class _Vetting:
 
     def _tells(self, disclosure: Disclosure) -> bool:
         key = (disclosure.topic, disclosure.about)
-        return key in self._copied or self._telling.told(disclosure, self._own.get(key))
+        return key in self._ours.told or self._telling.told(disclosure, self._own.get(key))
 
     def _tells_all_of(self, about: str) -> bool:
         asked = [d for d in self._record.assessment.disclosures if d.about == about]
         return bool(asked) and all(map(self._tells, asked))
 
     def _worded(self) -> frozenset[int]:
-        """Tokens of claims and statuses that hold a number which is no figure: "100 % working"."""
+        """Tokens whose numbers are no figures: our own, and those of "100 % working"."""
         tables = ("claim", "alone", "status")
         hits = [h for t in tables for h in self._reading.of(t) if not self._counts(h)]
-        return frozenset(i for h in hits for i in range(h.first, h.last + 1))
+        return self._ours.tokens | {i for h in hits for i in range(h.first, h.last + 1)}
 
     def _counts(self, hit: Hit) -> bool:
         """A claim whose wording may hold a figure that is checked by itself."""
@@ -171,18 +158,20 @@ class _Vetting:
 
     # --- words that a market forbids -------------------------------------------------------------
 
-    def _forbidden_findings(
-        self, found: Collection[tuple[str, tuple[int, int]]]
-    ) -> Iterator[Finding]:
+    def _forbidden_findings(self, found: set[tuple[str, tuple[int, int]]]) -> Iterator[Finding]:
+        for name, hit, words in self._refused():
+            if (name, self._reading.text.span(hit)) not in found and not self._is_ours(hit):
+                why = words.why if name in self._book.forbidden else self._book.say("forbidden")
+                yield self._finding("forbidden", name, hit, "", why, words.instead)
+
+    def _refused(self) -> Iterator[tuple[str, Hit, Words]]:
+        """Phrases and claims in the text that the market refuses, and how they are worded."""
         for phrase in sorted(self._forbidden & self._book.forbidden.keys()):
-            words = self._book.forbidden[phrase]
             for hit in self._phrase_hits(phrase):
-                yield self._finding("forbidden", phrase, hit, "", words.why, words.instead)
+                yield phrase, hit, self._book.forbidden[phrase]
         for name, hit in self._claims.stated:
-            if name in self._forbidden and (name, self._reading.text.span(hit)) not in found:
-                why = self._book.say("forbidden")
-                instead = self._book.words[name].instead
-                yield self._finding("forbidden", name, hit, "", why, instead)
+            if name in self._forbidden:
+                yield name, hit, self._book.words[name]
 
     def _phrase_hits(self, phrase: str) -> list[Hit]:
         beside = self._book.forbidden[phrase].beside
@@ -202,64 +191,22 @@ class _Vetting:
 # --- our own sentences -------------------------------------------------------------------------
 
 
-def _own_words(
-    assessment: Assessment, rulebook: Rulebook, language: str
-) -> tuple[dict[Key, str], dict[str, str]]:
-    """Our own sentence for each disclosure, and plain words; none without phrases."""
-    if language not in languages(rulebook):
-        return {}, {}
-    phrases = _phrases(rulebook, language)
-    own = {(s.topic, s.about): s.text for s in sentences(assessment, phrases, rulebook)}
-    return own, phrases.words.word
+def _own_words(sale: Sale, rulebook: Rulebook, phrases: Phrases | None) -> dict[Key, str]:
+    """Our own sentence for each disclosure; none without phrases."""
+    if phrases is None:
+        return {}
+    said = sentences(sale.assessment, phrases, rulebook)
+    return {(s.topic, s.about): s.text for s in said}
 
 
-_compiled: dict[tuple[int, str], tuple[Rulebook, Phrases]] = {}
-
-
-def _phrases(rulebook: Rulebook, language: str) -> Phrases:
-    """The phrases of a language, whose templates are compiled once."""
-    key = (id(rulebook), language)
-    if key not in _compiled:
-        _compiled[key] = (rulebook, Phrases(rulebook, language))
-    return _compiled[key][1]
-
-
-def _check_names(
-    forbidden: Collection[str], book: Wordbook, assessment: Assessment, language: str
-) -> None:
-    """UnknownName for a forbidden name that is no phrase, no claim and no voided word."""
-    unknown = sorted(set(forbidden) - {*book.forbidden, *book.claims, *assessment.voids})
-    if unknown:
-        problem = f"claims/{language}.toml has no such phrase or claim"
-        remedy = f"known phrases: {', '.join(sorted(book.forbidden))}"
-        raise UnknownName([Problem(where=n, problem=problem, remedy=remedy) for n in unknown])
-
-
-def _without_own(text: str, own: dict[Key, str]) -> tuple[str, frozenset[Key]]:
-    """The text with our own sentences blanked out, and which of them stood in it."""
-    folded, places = _squeezed(text)
-    rest, copied = text, set()
-    for key, sentence in own.items():
-        wanted = _squeezed(sentence)[0].strip()
-        at = folded.find(wanted) if wanted else -1
-        while at >= 0:
-            copied.add(key)
-            start, end = places[at], places[at + len(wanted) - 1] + 1
-            rest = rest[:start] + "\n" + " " * (end - start - 1) + rest[end:]
-            at = folded.find(wanted, at + len(wanted))
-    return rest, frozenset(copied)
-
-
-def _squeezed(text: str) -> tuple[str, list[int]]:
-    """The text in small letters, every run of spaces as one, and where each letter came from."""
-    letters: list[str] = []
-    places: list[int] = []
-    for i, char in enumerate(text):
-        if not char.isspace():
-            letters.append(char.lower() if len(char.lower()) == 1 else char)
-        elif letters and letters[-1] != " ":
-            letters.append(" ")
-        else:
-            continue
-        places.append(i)
-    return "".join(letters), places
+def _shown(
+    sale: Sale, market: Market | None, rulebook: Rulebook, phrases: Phrases | None
+) -> list[str]:
+    """What the unit's own listing shows, where it may be offered."""
+    if market is None or phrases is None:
+        return []
+    try:
+        listing = write_listing(sale, market, rulebook, phrases.language)
+    except ListingRefused:
+        return []
+    return list(passages.shown(listing, phrases))

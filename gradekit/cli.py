@@ -360,6 +360,7 @@ def vet(
     words that the market refuses. A text without findings is not thereby lawful.
     """
     from gradekit import claims
+    from gradekit.markets import load_market
     from gradekit.sales import sale_of
 
     session = _session(shop_file)
@@ -371,10 +372,9 @@ def vet(
         return NOTHING
     assessment = assess(inspection, session.rulebook, on)
     sale = sale_of(inspection, assessment, session.rulebook, session.shop)
-    forbidden = _refused(market, language, sale, session)
-    found = claims.vet(
-        text, inspection, assessment, session.rulebook, language, forbidden=forbidden
-    )
+    code = market or (session.shop.market if session.shop else None)
+    profile = None if code is None else load_market(session.rulebook, code)
+    found = claims.vet(text, sale, session.rulebook, language, profile)
     shown = _findings_json(found) if as_json else _findings_text(text, found)
     click.echo(shown, nl=as_json)
     return REFUSED if found else DONE
@@ -388,23 +388,6 @@ def _listing_text(file: Path) -> str:
     except UnicodeDecodeError:
         problem = Problem(where=str(file), problem="not UTF-8 text", remedy="save it as UTF-8")
     raise RecordError([problem], unreadable=True)
-
-
-def _refused(market: str | None, language: str, sale: "Sale", session: Session) -> frozenset[str]:
-    """What the market refuses, as far as the language has wordings for it; the rest is said."""
-    from gradekit import claims
-    from gradekit.markets import load_market
-    from gradekit.sales import refused_claims
-
-    rulebook, shop = session.rulebook, session.shop
-    code = market or (shop.market if shop else None)
-    if code is None:
-        return frozenset()
-    refused = refused_claims(load_market(rulebook, code), sale)
-    worded = claims.worded(rulebook, language, sale.kind.kind)
-    for name in sorted(refused - worded):
-        click.echo(f"note: {name} is refused, but claims/{language}.toml has no wording", err=True)
-    return refused & worded
 
 
 def _findings_json(found: Sequence["Finding"]) -> bytes:

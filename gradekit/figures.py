@@ -6,17 +6,12 @@ compared. It knows nothing of units beyond the language's tables, and it never m
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from datetime import date
-from typing import Any, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
-import msgspec
-from msgspec import UNSET
-
-from gradekit.clearances import CHECK_DAYS
-from gradekit.inspection import Inspection
+from gradekit.amounts import Amounts, day_number
+from gradekit.evidence import Record
 from gradekit.statements import Reading
-from gradekit.subjects import Facts
 from gradekit.wordbook import Figure, Wordbook
 from gradekit.wordings import Hit, Token
 
@@ -29,13 +24,9 @@ _FAR = 12
 _OTHER_CLAUSE = 5
 """A word in another clause, or behind another number, counts as so much farther away."""
 
-_SMALL_MM = 20.0
-"""Lengths above this are written in whole millimetres."""
-
 _ABOUT = 0.1
 """The share by which "about" may be off either way (common practice)."""
 
-_MONTH_DAYS = 30.4167
 _YEARS = range(1990, 2051)
 
 
@@ -47,6 +38,8 @@ class Stated(NamedTuple):
     least: float
     most: float
     currencies: str = ""
+    bare: bool = False
+    """No word names the figure: only its unit does."""
 
 
 class Doubt(NamedTuple):
@@ -65,19 +58,30 @@ class Checked(NamedTuple):
     """Figures that the text states and the record has; a wrong one is a doubt, no omission."""
 
 
-def check(reading: Reading, book: Wordbook, inspection: Inspection, facts: Facts, on: date,
-          taken: frozenset[int]) -> Checked:  # fmt: skip
+def check(reading: Reading, book: Wordbook, record: Record, taken: frozenset[int]) -> Checked:
     """Hold every number of a text against the record; ``taken`` tokens belong to other wordings."""
-    record = _Recorded(inspection, facts, on, book.shown)
+    amounts = Amounts(record, book.shown, _months(record.own_guarantee, book))
     doubts, known = [], set()
     for stated in (*_numbers(reading, book, taken), *_dates(reading, book)):
         figure = book.figures[stated.figure]
-        why = _doubt(stated, figure, record, dated=_has_date(reading, stated))
+        why = _doubt(stated, book, amounts, dated=_has_date(reading, stated))
         if why in (None, "differs", "old"):
             known.add(stated.figure)
         if why:
-            doubts.append(Doubt(stated, why, record.shown(figure)))
+            doubts.append(Doubt(stated, why, amounts.shown(figure)))
     return Checked(tuple(doubts), frozenset(known))
+
+
+def _months(text: str | None, book: Wordbook) -> list[float]:
+    """Every length of time in a text of the shop's own."""
+    tokens = book.lexicon.read(text or "").tokens
+    return [
+        value * scale
+        for i, token in enumerate(tokens)
+        if (value := _value(token.word, book)) is not None
+        for unit, scale, _ in _units(tokens, i, value, book)
+        if unit == "time" and isinstance(scale, float)
+    ]
 
 
 # --- numbers in the text -----------------------------------------------------------------------
@@ -90,9 +94,10 @@ def _numbers(reading: Reading, book: Wordbook, taken: frozenset[int]) -> Iterato
         if value is None or i in taken:
             continue
         for unit, scale, last in _units(tokens, i, value, book):
-            name = _whose(reading, book, unit, i, last)
-            if name is not None:
-                yield _stated(reading, book, name, i, last, value, scale)
+            owner = _whose(reading, book, unit, i, last)
+            if owner.figure is not None:
+                stated = _stated(reading, book, owner.figure, i, last, value, scale)
+                yield stated._replace(bare=owner.bare)
                 break
 
 
@@ -136,20 +141,44 @@ def _before_number(tokens: Sequence[Token], i: int) -> bool:
     return tokens[i].end == tokens[i + 1].start
 
 
-def _whose(reading: Reading, book: Wordbook, unit: str, first: int, last: int) -> str | None:
+class _Owner(NamedTuple):
+    """A figure that a number may state, or none, and how far its nearest word stands."""
+
+    apart: int
+    before: bool
+    figure: str | None
+    bare: bool = False
+
+
+def _whose(reading: Reading, book: Wordbook, unit: str, first: int, last: int) -> _Owner:
     """The figure that a number states: the one whose words stand nearest to it."""
-    best: tuple[int, bool, str | None] = (_FAR, True, None)
+    row = _in_row(reading, first)
+    found = [_Owner(_FAR, True, None)]
     for name, figure in book.figures.items():
-        if figure.unit != unit or unit == "date" or _beside(reading, figure, first):
+        if figure.unit != unit or unit == "date" or figure.row != row:
+            continue
+        if _beside(reading, figure, first):
             continue
         if not figure.near:
-            best = min(best, (_BY_ITSELF, True, name), key=lambda b: b[:2])
-        for notion in figure.near:
-            best = min(best, (*_distance(reading, notion, first, last), name), key=lambda b: b[:2])
-        for notion in figure.not_near:
-            away = (*_distance(reading, notion, first, last), None)
-            best = min(best, away, key=lambda b: b[:2])
-    return best[2]
+            found.append(_Owner(_BY_ITSELF, True, name, bare=True))
+        nears = (_distance(reading, notion, first, last) for notion in figure.near)
+        found += [_Owner(*apart, name) for apart in nears]
+        others = (_distance(reading, notion, first, last) for notion in figure.not_near)
+        found += [_Owner(*apart, None) for apart in others]
+    return min(found, key=lambda owner: owner[:2])
+
+
+_TIMES = frozenset(("x", "×", "*", "by"))
+
+
+def _in_row(reading: Reading, token: int) -> bool:
+    """It is a number of a row such as 72 x 151 x 8 mm."""
+    given, tokens = reading.text.given, reading.text.tokens
+    if token == 0:
+        return False
+    last = next((i for i in (token - 1, token - 2) if i >= 0 and tokens[i].word[0].isdigit()), None)
+    between = "" if last is None else given[tokens[last].end : tokens[token].start]
+    return between.strip().lower() in _TIMES
 
 
 def _beside(reading: Reading, figure: Figure, token: int) -> bool:
@@ -268,12 +297,8 @@ def _dates(reading: Reading, book: Wordbook) -> Iterator[Stated]:
         for name in names:
             nears = book.figures[name].near
             if min(_distance(reading, n, hit.first, hit.last) for n in nears)[0] < _FAR:
-                values = [_number(*way) for way in day.ways]
+                values = [day_number(*way) for way in day.ways]
                 yield Stated(name, hit, min(values), max(values), "either")
-
-
-def _number(year: int, month: int, day: int | None) -> float:
-    return float(year * 10_000 + month * 100 + (day or 0))
 
 
 def _has_date(reading: Reading, stated: Stated) -> bool:
@@ -284,146 +309,14 @@ def _has_date(reading: Reading, stated: Stated) -> bool:
     return bool(_DATE.search(part) or re.search(r"\b20\d\d\b", part))
 
 
-# --- numbers of the record ---------------------------------------------------------------------
+# --- the comparison --------------------------------------------------------------------------
 
 
-class _Recorded:
-    """The record's own figures by name."""
-
-    def __init__(
-        self, inspection: Inspection, facts: Facts, on: date, written: Mapping[str, str]
-    ) -> None:
-        self._inspection, self._facts, self._on = inspection, facts, on
-        self._written = written
-
-    def values(self, figure: Figure) -> list[float]:
-        """Every figure of the record that the text's number may be."""
-        return [
-            value
-            for name in figure.values
-            for value in _VALUES[name](self._inspection, self._facts)
-        ]
-
-    def shown(self, figure: Figure) -> str:
-        """The record's figure as a person would write it, in the unit of the record."""
-        if figure.unit == "date":
-            return ", ".join(sorted(str(day) for day in _record_days(self._inspection)))
-        written = (self._write(value, figure.unit) for value in self.values(figure))
-        return ", ".join(dict.fromkeys(written))
-
-    def _write(self, value: float, unit: str) -> str:
-        """A figure as a person writes it: per cent rounded down, millimetres whole."""
-        if unit == "time" and value != int(value):
-            unit, value = "days", round(value * _MONTH_DAYS)
-        if unit == "percent":
-            value = math.floor(value)
-        plain = f"{value:.0f}" if unit == "length" and value > _SMALL_MM else f"{value:.2f}"
-        plain = plain.rstrip("0").rstrip(".") if "." in plain else plain
-        return self._written[unit].format(plain, currency=self.currency or "").strip()
-
-    @property
-    def currency(self) -> str | None:
-        """The currency of the offer."""
-        offer = self._inspection.offer
-        return None if offer is UNSET or offer.currency is UNSET else offer.currency
-
-    @property
-    def stale(self) -> bool:
-        """Every battery reading is older than a check may be, or from before the last work."""
-        days = [
-            self._inspection.inspected_on if b.read_on is UNSET else b.read_on
-            for b in self._inspection.batteries or ()
-        ]
-        old = bool(days) and all((self._on - day).days > CHECK_DAYS for day in days)
-        known = [f for f in self._facts.batteries if f.health_pct is not None]
-        return old or (bool(known) and all("health_pct" in f.open for f in known))
-
-
-def _known(value: Any) -> list[float]:
-    return [] if value is UNSET or value is None else [float(value)]
-
-
-def _health(inspection: Inspection, facts: Facts) -> list[float]:
-    """Health at the unfavourable end, as read, and as the device itself reports it."""
-    values = []
-    for fact in facts.batteries:
-        if fact.health_pct is not None:
-            margin = fact.margins.get("health_pct", 0.0)
-            values += [fact.health_pct, fact.health_pct + margin, fact.health_pct + 2 * margin]
-    return values
-
-
-def _diagonals(inspection: Inspection, facts: Facts) -> list[float]:
-    sizes = [d.size_mm for d in inspection.displays or () if d.size_mm is not UNSET]
-    return [math.hypot(*size) for size in sizes]
-
-
-def _guarantee(inspection: Inspection, facts: Facts) -> list[float]:
-    offer = inspection.offer
-    if offer is UNSET or offer.guarantee is UNSET:
-        return []
-    return [offer.guarantee.months]
-
-
-def _returns(inspection: Inspection, facts: Facts) -> list[float]:
-    offer = inspection.offer
-    if offer is UNSET or offer.returns_days is UNSET:
-        return []
-    return [offer.returns_days / _MONTH_DAYS]
-
-
-def _record_days(inspection: Inspection) -> set[date]:
-    """Every day that the record names."""
-    days = {inspection.inspected_on}
-
-    def walk(value: Any) -> None:
-        if isinstance(value, date):
-            days.add(value)
-        elif isinstance(value, msgspec.Struct):
-            for name in value.__struct_fields__:
-                walk(getattr(value, name))
-        elif isinstance(value, (tuple, dict)):
-            for item in value.values() if isinstance(value, dict) else value:
-                walk(item)
-
-    walk(inspection)
-    return days
-
-
-def _day_numbers(inspection: Inspection, facts: Facts) -> list[float]:
-    days = _record_days(inspection)
-    return [
-        n for d in days for n in (_number(d.year, d.month, d.day), _number(d.year, d.month, None))
-    ]
-
-
-_VALUES: dict[str, Callable[[Inspection, Facts], list[float]]] = {
-    "storage_gb": lambda i, f: _known(i.device.storage_gb),
-    "memory_gb": lambda i, f: _known(i.device.memory_gb),
-    "health_pct": _health,
-    "full_charge_mah": lambda i, f: [
-        v for b in i.batteries or () for v in _known(b.full_charge_mah)
-    ],
-    "rated_mah": lambda i, f: [v for b in i.batteries or () for v in _known(b.rated_mah)],
-    "cycles": lambda i, f: [v for b in f.batteries for v in _known(b.cycles)],
-    "watt_hours": lambda i, f: [v for b in f.batteries for v in _known(b.watt_hours)],
-    "diagonal_mm": _diagonals,
-    "year": lambda i, f: _known(i.device.year),
-    "updates_until": lambda i, f: _known(str(i.device.updates_until or "")[:4] or None),
-    "guarantee_months": _guarantee,
-    "returns_months": _returns,
-    "price": lambda i, f: [] if i.offer is UNSET else _known(i.offer.price),
-    "mark_mm": lambda i, f: [v for m in f.marks for v in _known(m.length_mm)],
-    "dates": _day_numbers,
-}
-
-
-# --- the comparison ----------------------------------------------------------------------------
-
-
-def _doubt(stated: Stated, figure: Figure, record: _Recorded, *, dated: bool) -> str | None:
+def _doubt(stated: Stated, book: Wordbook, record: Amounts, *, dated: bool) -> str | None:
     """Why a number is not borne out (the use of a sentence); "" for no say, None where it is."""
-    values = record.values(figure)
+    figure = book.figures[stated.figure]
+    same = [f for f in book.figures.values() if f.unit == figure.unit] if stated.bare else [figure]
+    values = [value for one in same for value in record.values(one)]
     if not values:
         return "no_figure" if figure.unknown else ""
     if stated.currencies == "either":

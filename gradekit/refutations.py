@@ -7,20 +7,12 @@ it says of them. It writes no findings and passes over what the text leaves out.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property, partial
-from typing import NamedTuple
 
-from msgspec import UNSET
-
-from gradekit.assessment import Assessment
-from gradekit.conditions import Outcome
-from gradekit.inspection import Inspection
-from gradekit.kinds import Kind
+from gradekit.evidence import Claimed, Record, Refutation
 from gradekit.omissions import Status
-from gradekit.rulebook import Rulebook
-from gradekit.rules import CLASSES, GRADES, verdicts
 from gradekit.statements import Mention, Reading
-from gradekit.subjects import UNIT_PATHS, Fact, Facts, MarkFact
-from gradekit.wordbook import Claim, Look, Wordbook
+from gradekit.subjects import Fact, MarkFact
+from gradekit.wordbook import Claim, Wordbook
 from gradekit.wordings import Hit
 
 _LONG_MM = 20.0
@@ -39,81 +31,6 @@ _COUNT_REACH = 3
 """Words between a number and the marks it counts, at most."""
 
 _ORIGINAL = ("maker_supplied", "authorised_supplied", "original_confirmed")
-
-
-class Refutation(NamedTuple):
-    """Something of the record that stands against a claim, or that a claim would need."""
-
-    about: str
-    sure: bool
-    fact: Fact | None = None
-
-
-class Claimed(NamedTuple):
-    """A claim in the text, and what stands against it, what is sure first."""
-
-    claim: str
-    hit: Hit
-    against: tuple[Refutation, ...]
-
-
-class Record(NamedTuple):
-    """Everything known of the unit."""
-
-    inspection: Inspection
-    assessment: Assessment
-    facts: Facts
-    kind: Kind
-    rulebook: Rulebook
-
-    def seen(self, look: Look) -> Iterator[Refutation]:
-        """What a look finds: sure, or open because nobody looked or work came after."""
-        for verdict in verdicts(look.rule, self.facts):
-            silent = verdict.outcome is Outcome.PRESUMED or verdict.fact is None
-            if verdict.outcome is not Outcome.FIRES and (look.known_only or not silent):
-                continue
-            field = next(look.rule.condition.walk()).field
-            about = verdict.about or UNIT_PATHS.get(field, field)
-            yield Refutation(about, verdict.outcome is Outcome.FIRES, verdict.fact)
-
-    def class_against(self, claim: Claim) -> Iterator[Refutation]:
-        """The gravest reason for a class that does not allow the claim."""
-        sale_class = self.assessment.sale_class
-        if not claim.classes or sale_class in claim.classes:
-            return
-        capping = [r for r in self.assessment.reasons if r.caps_class == sale_class]
-        for reason in sorted(capping, key=lambda r: r.presumed)[:1]:
-            yield Refutation(reason.about, not reason.presumed)
-
-    def gravest_first(self, found: Iterable[Refutation]) -> list[Refutation]:
-        """By the worst cap that any reason sets on each path."""
-        return sorted(
-            found, key=lambda r: max(self._gravity(r.about), default=(0, 0)), reverse=True
-        )
-
-    def _gravity(self, about: str) -> Iterator[tuple[int, int]]:
-        for reason in self.assessment.reasons:
-            if reason.about == about:
-                sale_class, grade = reason.caps_class, reason.caps_grade
-                yield (
-                    0 if sale_class is None else CLASSES.index(sale_class),
-                    0 if grade is None else GRADES.index(grade),
-                )
-
-    def voided(self, claim: Claim) -> Iterator[Refutation]:
-        """Reasons whose rule voids the claim."""
-        for reason in self.assessment.reasons:
-            if set(self.rulebook.rule(reason.rule).voids) & set(claim.voids):
-                yield Refutation(reason.about, not reason.presumed)
-
-    def bearing(self, claim: Claim) -> Iterator[Refutation]:
-        """What a claim needs and the record does not hold for sure."""
-        if claim.needs and not any(r.sure for look in claim.needs for r in self.seen(look)):
-            yield Refutation(claim.needs[0].subject, False)
-        if claim.guarantee and (
-            self.inspection.offer is UNSET or self.inspection.offer.guarantee is UNSET
-        ):
-            yield Refutation("offer.guarantee", False)
 
 
 # --- what the text says of functions -----------------------------------------------------------

@@ -6,7 +6,7 @@ folder adds to both. It refuses a file that leaves a claim without words or a wo
 read, and it judges no text.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -76,6 +76,7 @@ class Figure(_Data, frozen=True, kw_only=True):
     not_with: tuple[str, ...] = ()
     values: tuple[str, ...]
     within: float
+    row: bool = False
     more: bool = False
     unknown: bool = False
     dated: bool = False
@@ -159,6 +160,7 @@ class Wordbook:
 
     def __init__(self, neutral: _Neutral, language: _Language, kind: Kind, plain: Mapping[str, str],
                  name: str) -> None:  # fmt: skip
+        self.language = name
         self.claims, self.figures, self.saids = neutral.claim, neutral.figure, neutral.said
         self.words, self.habits = language.claim, language.reading
         self.figure_words, self.forbidden = language.figure, language.forbidden
@@ -191,6 +193,12 @@ class Wordbook:
     def say(self, use: str) -> str:
         """A sentence of the check itself."""
         return self.habits.say[use]
+
+    def must_word(self, names: Collection[str]) -> None:
+        """RuleError for claims and phrases that this language has no words for."""
+        if unknown := sorted(set(names) - self.forbidden.keys() - self.claims.keys()):
+            where = f"claims/{self.language}.toml: forbidden"
+            raise RuleError([Problem(f"{where}.{n}", "is missing", "word it") for n in unknown])
 
     def said(self, key: str, topic: str, head: str) -> Said | None:
         """What must be found for a disclosure: by its phrase, its topic, or its list."""
@@ -244,6 +252,12 @@ def wordbook(rulebook: Rulebook, language: str, kind: str, plain: Mapping[str, s
         book = _read(rulebook, language, rulebook.kind(kind), plain)
         _books[key] = (rulebook, book)
     return _books[key][1]
+
+
+def worded_languages(rulebook: Rulebook) -> list[str]:
+    """The languages that the rulebook has claims in."""
+    files = (f for folder in rulebook.folders for f in folder.glob("claims/*.toml"))
+    return sorted({file.stem for file in files} - {"claims"})
 
 
 def _read(rulebook: Rulebook, language: str, kind: Kind, plain: Mapping[str, str]) -> Wordbook:
