@@ -12,9 +12,9 @@ from typing import Any
 import msgspec
 from msgspec import UNSET
 
+from gradekit.claim_files import Amount, Figure
 from gradekit.clearances import CHECK_DAYS
 from gradekit.evidence import Record
-from gradekit.wordbook import Figure
 
 MONTH_DAYS = 30.4167
 """Days in a month: lengths of time are compared in months."""
@@ -124,7 +124,7 @@ def _batteries(record: Record, field: str) -> Iterator[float]:
     return _known(*(getattr(b, field) for b in record.inspection.batteries or ()))
 
 
-_VALUES: dict[str, Callable[[Record], Iterable[float]]] = {
+_VALUES: dict[Amount, Callable[[Record], Iterable[float]]] = {
     "storage_gb": lambda r: _known(r.inspection.device.storage_gb),
     "memory_gb": lambda r: _known(r.inspection.device.memory_gb),
     "health_pct": _health,
@@ -142,6 +142,3 @@ _VALUES: dict[str, Callable[[Record], Iterable[float]]] = {
     "mark_mm": lambda r: _known(*(m.length_mm for m in r.facts.marks)),
     "dates": _day_numbers,
 }
-
-VALUES = frozenset(_VALUES)
-"""What a figure of the wordbook may be held against."""

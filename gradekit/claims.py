@@ -11,7 +11,9 @@ from typing import Literal
 import msgspec
 
 from gradekit import passages
+from gradekit.assertions import Assertions, excused
 from gradekit.assessment import Disclosure
+from gradekit.claim_files import Words
 from gradekit.disclosures import Phrases, languages, phrases_in, sentences
 from gradekit.evidence import Claimed, Record
 from gradekit.figures import Checked, Doubt, check
@@ -19,10 +21,10 @@ from gradekit.listing import ListingRefused, write_listing
 from gradekit.markets import Market
 from gradekit.omissions import Telling
 from gradekit.passages import Key
-from gradekit.refutations import Claims, excused
+from gradekit.refutations import Claims
 from gradekit.rulebook import Rulebook
 from gradekit.sales import Sale, refused_claims
-from gradekit.wordbook import Wordbook, Words, wordbook
+from gradekit.wordbook import Wordbook, wordbook
 from gradekit.wordings import Hit
 
 Kind = Literal["claim", "omission", "forbidden"]
@@ -70,7 +72,8 @@ class _Vetting:
         self._own, self._forbidden = own, forbidden
         self._reading = book.read(text)
         self._ours = passages.find(self._reading.text, book.lexicon, own, shown)
-        self._claims = Claims(self._reading, book, record, self._tells_all_of)
+        self._said = Assertions(self._reading, book)
+        self._claims = Claims(self._said, record, self._tells_all_of)
         self._telling = self._tell(Checked((), frozenset()), frozenset())
 
     def findings(self) -> tuple[Finding, ...]:
@@ -97,7 +100,7 @@ class _Vetting:
     # --- what is told ----------------------------------------------------------------------------
 
     def _tell(self, figures: Checked, untrue: frozenset[int]) -> Telling:
-        statuses = self._claims.statuses
+        statuses = self._said.statuses
         return Telling(self._reading, self._book, statuses, figures.stated, untrue)
 
     def _tells(self, disclosure: Disclosure) -> bool:
@@ -169,15 +172,15 @@ class _Vetting:
         for phrase in sorted(self._forbidden & self._book.forbidden.keys()):
             for hit in self._phrase_hits(phrase):
                 yield phrase, hit, self._book.forbidden[phrase]
-        for name, hit in self._claims.stated:
+        for name, hit in self._said.stated:
             if name in self._forbidden:
                 yield name, hit, self._book.words[name]
 
     def _phrase_hits(self, phrase: str) -> list[Hit]:
         beside = self._book.forbidden[phrase].beside
         if beside:
-            made = {name for name, _ in self._claims.stated}
-            stated = [h for name, h in self._claims.stated if name == beside[0]]
+            made = {name for name, _ in self._said.stated}
+            stated = [h for name, h in self._said.stated if name == beside[0]]
             return stated if made >= set(beside) else []
         reading = self._reading
         hits = [

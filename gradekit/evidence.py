@@ -9,6 +9,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from gradekit.assessment import Assessment
+from gradekit.claim_files import Claim, Look
 from gradekit.conditions import Outcome
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
@@ -17,7 +18,6 @@ from gradekit.rulebook import Rulebook
 from gradekit.rules import CLASSES, GRADES, verdicts
 from gradekit.sales import Sale
 from gradekit.subjects import UNIT_PATHS, Fact, Facts
-from gradekit.wordbook import Claim, Look
 from gradekit.wordings import Hit
 
 

@@ -10,9 +10,10 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from gradekit.amounts import Amounts, day_number
+from gradekit.claim_files import Figure
 from gradekit.evidence import Record
 from gradekit.statements import Reading
-from gradekit.wordbook import Figure, Wordbook
+from gradekit.wordbook import Wordbook
 from gradekit.wordings import Hit, Token
 
 _BY_ITSELF = 4

@@ -8,11 +8,12 @@ whose. It does not ask whether what is said beside it is true.
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
 
 from gradekit.assessment import Disclosure
+from gradekit.claim_files import Said
 from gradekit.statements import Mention, Reading
-from gradekit.wordbook import Said, Wordbook
+from gradekit.statuses import Status
+from gradekit.wordbook import Wordbook
 from gradekit.wordings import Hit
 
 _CONTENT_LETTERS = 5
@@ -20,17 +21,6 @@ _CONTENT_LETTERS = 5
 
 _CONTENT_SHARE = 0.6
 """So much of a sentence must be there where the wordbook does not know what matters in it."""
-
-
-class Status(NamedTuple):
-    """What a text says of a function: where, of which functions, and how they stand."""
-
-    function: Hit
-    functions: frozenset[str]
-    said: Hit
-    state: str
-    """``ok``, ``fault``, ``partial`` or ``untested``."""
-    hedged: bool
 
 
 class Telling:

@@ -15,10 +15,12 @@ from typing import Any, Literal, NamedTuple
 import msgspec
 
 from gradekit.assessment import assess, too_early
+from gradekit.claim_files import claim_languages, read_claim_files
 from gradekit.conditions import Compare, Field, Outcome, fields
 from gradekit.disclosures import Phrases, languages, sentences
 from gradekit.errors import Problem, RecordError, RuleError
 from gradekit.facts import establish
+from gradekit.gaps import gaps, unworded
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
 from gradekit.markets import load_market, markets, phrase_keys
@@ -29,6 +31,7 @@ from gradekit.rules import Rule, verdicts
 from gradekit.shapes import shapes_of
 from gradekit.shop import Shop, model_problems
 from gradekit.subjects import Fact
+from gradekit.wordbook import wordbook
 
 CASE_DAY = "2026-11-20"
 """The day on which cases are inspected unless they say otherwise."""
@@ -87,6 +90,7 @@ def prove(rulebook: Rulebook, on: date, shop: Shop | None = None) -> Report:
     problems += _unworded(rulebook, played)
     problems += [*_unplaced(rulebook), *_unsold(rulebook), *_undrawn(rulebook)]
     problems += model_problems(shop, rulebook) if shop else []
+    problems += [p for name in claim_languages(rulebook) for p in _claim_gaps(rulebook, name)]
     ages = [age for source in rulebook.sources.values() for age in _ages(source, on)]
     return Report(
         rules=len(rulebook.rules),
@@ -469,6 +473,20 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
         for play in played:
             found |= dict.fromkeys(_failing(_say, play, phrases, rulebook))
     return list(found)
+
+
+def _claim_gaps(rulebook: Rulebook, language: str) -> Iterator[Problem]:
+    """What the claims files of a language lack, or get wrong for some kind."""
+    try:
+        files = read_claim_files(rulebook, language)
+    except RuleError as error:
+        yield from error.problems
+        return
+    found = [*gaps(files, rulebook, language), *unworded(files, rulebook, language)]
+    yield from found
+    if not found:
+        for kind in rulebook.kind_files:
+            yield from _failing(wordbook, rulebook, language, kind, {})
 
 
 def _twice(rulebook: Rulebook, language: str) -> Iterator[Problem]:

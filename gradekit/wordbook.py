@@ -1,165 +1,25 @@
-"""WORDBOOK: the claims a listing can make, as data, and how a language words them.
+"""WORDBOOK: the claims of one language for one kind, compiled.
 
-It serves the claim check: what the record must show for each claim is the same in every language
-and stands in ``claims/claims.toml``; wordings and texts stand in one file a language. A shop's own
-folder adds to both. It refuses a file that leaves a claim without words or a wording that cannot be
-read, and it judges no text.
+It serves the claim check: wordings are found by it, and the sentences of the check itself stand in
+it. It refuses claims files with gaps and a wording that cannot be read, and it judges no text.
 """
 
 from collections.abc import Collection, Iterator, Mapping
-from functools import cached_property
-from pathlib import Path
-from typing import Any, Literal, TypeVar
 
-import msgspec
-
-from gradekit.errors import Problem, RuleError, UnknownName
+from gradekit.claim_files import ClaimFiles, Language, Said, read_claim_files
+from gradekit.errors import Problem, RuleError
+from gradekit.gaps import OF_KIND, gaps
 from gradekit.kinds import Kind
-from gradekit.rulebook import Rulebook, read_toml
-from gradekit.rules import Rule, SaleClass
+from gradekit.rulebook import Rulebook
 from gradekit.statements import Reading
 from gradekit.wordings import BadWording, Habits, Lexicon
-
-T = TypeVar("T")
-
-Unit = Literal["data", "percent", "charge", "cycles", "energy", "length", "time", "money", "year",
-               "date"]  # fmt: skip
-
-
-class _Data(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    pass
-
-
-class Look(_Data, frozen=True, kw_only=True, dict=True):
-    """A look at the facts, in the language of the rules."""
-
-    subject: str
-    when: dict[str, Any]
-    known_only: bool = False
-    """What is open, or was never looked at, says nothing here."""
-
-    @cached_property
-    def rule(self) -> Rule:
-        """The look as a rule that caps nothing, so that rules and claims see facts alike."""
-        return Rule(id="AA00", name="look", since="1", topic="look", basis="house",
-                    subject=self.subject, when=self.when)  # fmt: skip
-
-
-class Claim(_Data, frozen=True, kw_only=True):
-    """What the record must show for a claim; the fields are explained in the data file."""
-
-    never: bool = False
-    hearsay: bool = False
-    classes: tuple[SaleClass, ...] = ()
-    voids: tuple[str, ...] = ()
-    refuted_by: tuple[Look, ...] = ()
-    needs: tuple[Look, ...] = ()
-    narrows: Literal["zone"] | None = None
-    lifted_by: Literal["saying", "exception"] | None = None
-    instead_of: tuple[str, ...] = ()
-    supposing: bool = False
-    hides: tuple[str, ...] = ()
-    calm: bool = False
-    of_whole: bool = False
-    guarantee: bool = False
-    figured: bool = False
-
-
-class Figure(_Data, frozen=True, kw_only=True):
-    """A number the record may hold a text to."""
-
-    unit: Unit
-    about: str
-    """The record path of the figure."""
-    near: tuple[str, ...] = ()
-    not_near: tuple[str, ...] = ()
-    not_with: tuple[str, ...] = ()
-    values: tuple[str, ...]
-    within: float
-    row: bool = False
-    more: bool = False
-    unknown: bool = False
-    dated: bool = False
-
-
-class Said(_Data, frozen=True, kw_only=True):
-    """What a text must hold for a disclosure to count as said."""
-
-    needs: tuple[str, ...]
-    near: Literal["sentence", "passage", "state"] = "passage"
-
-
-class _Neutral(_Data, frozen=True, kw_only=True):
-    claim: dict[str, Claim] = {}
-    figure: dict[str, Figure] = {}
-    said: dict[str, Said] = {}
-
-
-class _Habits(_Data, frozen=True, kw_only=True):
-    apostrophe_parts: bool = False
-    umlauts: bool = False
-    abbreviations: tuple[str, ...] = ()
-    contrast: tuple[str, ...] = ()
-    every: tuple[str, ...] = ()
-    labels: tuple[str, ...] = ()
-    true_words: tuple[str, ...] = ()
-    joints: tuple[str, ...] = ()
-    fillers: tuple[str, ...] = ()
-    yes: tuple[str, ...] = ()
-    no: tuple[str, ...] = ()
-    months: tuple[str, ...] = ()
-    at_least: tuple[str, ...] = ()
-    at_most: tuple[str, ...] = ()
-    about: tuple[str, ...] = ()
-    say: dict[str, str] = {}
-    """Sentences of the check itself, by use."""
-
-
-class Words(_Data, frozen=True, kw_only=True):
-    """How one claim or forbidden phrase is worded, why it is a question, what to write instead."""
-
-    says: tuple[str, ...] = ()
-    alone: tuple[str, ...] = ()
-    """Wordings that mean the whole unit only where no function is named with them."""
-    but: tuple[str, ...] = ()
-    """Longer wordings that look like the claim and are none."""
-    beside: tuple[str, ...] = ()
-    """Claims that must all be made in one text for this phrase to stand in it."""
-    why: str = ""
-    instead: str = ""
-
-
-class _Language(_Data, frozen=True, kw_only=True):
-    reading: _Habits
-    sets: dict[str, str] = {}
-    numbers: dict[str, float] = {}
-    units: dict[Unit, dict[str, float | str]] = {}
-    tables: dict[str, dict[str, tuple[str, ...]]] = {}
-    claim: dict[str, Words] = {}
-    shown: dict[str, str] = {}
-    """How the record's figures are written: ``{}`` stands for the number."""
-    figure: dict[str, Words] = {}
-    forbidden: dict[str, Words] = {}
-
-
-_OF_KIND = {
-    "zone": "zones",
-    "mark": "mark_kinds",
-    "function": "functions",
-    "part": "parts",
-    "work": "works",
-    "sign": "signs",
-    "item": "accessories",
-    "clearance": "clearances",
-}
-"""Tables of which only the kind's own words count, and where the kind keeps them."""
 
 
 class Wordbook:
     """The claims, figures and phrases of one language for one kind, compiled."""
 
-    def __init__(self, neutral: _Neutral, language: _Language, kind: Kind, plain: Mapping[str, str],
-                 name: str) -> None:  # fmt: skip
+    def __init__(self, files: ClaimFiles, kind: Kind, plain: Mapping[str, str], name: str) -> None:
+        neutral, language = files
         self.language = name
         self.claims, self.figures, self.saids = neutral.claim, neutral.figure, neutral.said
         self.words, self.habits = language.claim, language.reading
@@ -209,10 +69,10 @@ def _tables(
     tables: Mapping[str, dict[str, tuple[str, ...]]], kind: Kind, plain: Mapping[str, str]
 ) -> Iterator[tuple[str, dict[str, tuple[str, ...]]]]:
     """The tables with the kind's words only; a word without wordings stands for itself."""
-    for table in {*tables, *_OF_KIND}:
+    for table in {*tables, *OF_KIND}:
         words = dict(tables.get(table, {}))
-        if table in _OF_KIND:
-            own = getattr(kind, _OF_KIND[table])
+        if table in OF_KIND:
+            own = getattr(kind, OF_KIND[table])
             words = {w: words.get(w) or _itself(w, plain) for w in own}
         yield table, words
 
@@ -226,7 +86,7 @@ def _named(tables: Mapping[str, Mapping[str, tuple[str, ...]]]) -> dict[str, tup
     return {f"{t}.{word}": says for t, words in tables.items() for word, says in words.items()}
 
 
-def _said(language: _Language) -> Iterator[tuple[str, tuple[str, ...]]]:
+def _said(language: Language) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Wordings of claims and forbidden phrases by name."""
     for table, words in (("claim", language.claim), ("forbidden", language.forbidden)):
         for name, said in words.items():
@@ -235,8 +95,6 @@ def _said(language: _Language) -> Iterator[tuple[str, tuple[str, ...]]]:
             if said.alone:
                 yield f"alone.{name}", said.alone
 
-
-# --- reading the files -------------------------------------------------------------------------
 
 _books: dict[tuple[int, str, str], tuple[Rulebook, Wordbook]] = {}
 
@@ -249,74 +107,9 @@ def wordbook(rulebook: Rulebook, language: str, kind: str, plain: Mapping[str, s
     """
     key = (id(rulebook), language, kind)
     if key not in _books:
-        book = _read(rulebook, language, rulebook.kind(kind), plain)
+        files = read_claim_files(rulebook, language)
+        if problems := list(gaps(files, rulebook, language)):
+            raise RuleError(problems)
+        book = Wordbook(files, rulebook.kind(kind), plain, language)
         _books[key] = (rulebook, book)
     return _books[key][1]
-
-
-def worded_languages(rulebook: Rulebook) -> list[str]:
-    """The languages that the rulebook has claims in."""
-    files = (f for folder in rulebook.folders for f in folder.glob("claims/*.toml"))
-    return sorted({file.stem for file in files} - {"claims"})
-
-
-def _read(rulebook: Rulebook, language: str, kind: Kind, plain: Mapping[str, str]) -> Wordbook:
-    folders = [folder / "claims" for folder in rulebook.folders]
-    if not any((folder / f"{language}.toml").exists() for folder in folders):
-        problem = "the rulebook has no claims in this language"
-        raise UnknownName([Problem(where=language, problem=problem, remedy="try en")])
-    problems: list[Problem] = []
-    neutral = _merged(folders, "claims", _Neutral, problems)
-    words = _merged(folders, language, _Language, problems)
-    if neutral is not None and words is not None:
-        problems += _gaps(neutral, words, language)
-    if problems or neutral is None or words is None:
-        raise RuleError(problems)
-    return Wordbook(neutral, words, kind, plain, language)
-
-
-def _merged(folders: list[Path], name: str, type: type[T], problems: list[Problem]) -> T | None:
-    """One file of every folder that has it, a shop's own on top: lists grow, words are replaced."""
-    merged: dict[str, Any] = {}
-    for folder in folders:
-        file = folder / f"{name}.toml"
-        if file.exists():
-            raw = read_toml(file, dict[str, Any], f"claims/{file.name}", problems)
-            _grow(merged, raw or {})
-    try:
-        return msgspec.convert(merged, type)
-    except msgspec.ValidationError as error:
-        where = f"claims/{name}.toml"
-        problems.append(Problem(where=where, problem=str(error), remedy="mend the file"))
-        return None
-
-
-def _grow(into: dict[str, Any], more: Mapping[str, Any]) -> None:
-    for key, value in more.items():
-        if isinstance(value, dict) and isinstance(into.get(key), dict):
-            _grow(into[key], value)
-        elif isinstance(value, list) and isinstance(into.get(key), list):
-            into[key] = [*into[key], *value]
-        else:
-            into[key] = value
-
-
-def _gaps(neutral: _Neutral, words: _Language, language: str) -> Iterator[Problem]:
-    """Claims and figures without words, words without a claim, and looks that cannot be read."""
-    where = f"claims/{language}.toml"
-    for table, known, said in (
-        ("claim", neutral.claim, words.claim),
-        ("figure", neutral.figure, words.figure),
-    ):
-        for name in sorted(known.keys() ^ said.keys()):
-            problem = "has no words" if name in known else "is no claim of claims.toml"
-            yield Problem(where=f"{where}: {table}.{name}", problem=problem, remedy="add it")
-    units = {"days", *(figure.unit for figure in neutral.figure.values())}
-    for unit in sorted(units - words.shown.keys()):
-        yield Problem(where=f"{where}: shown.{unit}", problem="is missing", remedy="add it")
-    for name, claim in neutral.claim.items():
-        for look in (*claim.refuted_by, *claim.needs):
-            try:
-                _ = look.rule.condition
-            except (RuleError, KeyError) as error:
-                yield Problem(where=f"claims.toml: {name}", problem=str(error), remedy="mend it")

@@ -14,18 +14,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gradekit import assess, complete, load_shop, read_inspection
+from gradekit.claim_files import claim_languages
 from gradekit.claims import vet
 from gradekit.demo import demo_folder
 from gradekit.disclosures import phrases_in
 from gradekit.listing import Listing, write_listing, write_page
 from gradekit.markets import Market
 from gradekit.sales import Sale, gate_problems, sale_of
-from gradekit.wordbook import worded_languages
 from tests.laws.offers import listings, offers, places
 from tests.laws.strategies import FEW, shipped
 
 STOCK = sorted(demo_folder().glob("stock/*.json"))
-LANGUAGES = worded_languages(shipped())
+LANGUAGES = claim_languages(shipped())
 EACH = pytest.mark.parametrize("language", LANGUAGES)
 LIES = ("999 GB", "9999 mAh")
 """Untrue of every unit here, and read alike in every language."""

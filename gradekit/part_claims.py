@@ -1,0 +1,138 @@
+"""PART CLAIMS: "new screen", "original battery", "with charger": parts and accessories.
+
+It serves the claim check: what a text says of a part's newness and make, and of what comes with the
+unit, is held against the parts, works and accessories on record.
+"""
+
+from collections.abc import Iterable, Iterator
+from functools import partial
+
+from gradekit.assertions import Assertions, around, excused, overlap
+from gradekit.evidence import Claimed, Record, Refutation
+from gradekit.statements import Mention
+from gradekit.statuses import spans
+from gradekit.wordings import Hit
+
+_WITH_REACH = 8
+"""Words between "with" and the thing that comes with it, at most."""
+
+_ORIGINAL = ("maker_supplied", "authorised_supplied", "original_confirmed")
+
+
+class PartClaims:
+    """What one text says of parts and accessories, against one record."""
+
+    def __init__(self, said: Assertions, record: Record) -> None:
+        self._said, self._facts, self._reading = said, record.facts, said.reading
+
+    def refuted(self) -> Iterator[Claimed]:
+        """Every claim about parts and accessories, with what stands against it."""
+        yield from self._of_parts()
+        yield from self._of_accessories()
+
+    def _of_parts(self) -> Iterator[Claimed]:
+        """``New screen``, ``battery replaced``, ``original display``."""
+        parts = spans(h for h in self._reading.of("part") if not self._is_thing(h))
+        mentions = [
+            Mention(Hit("part.", *place), "") for place in parts if not self._is_place(place)
+        ]
+        renewed = [Mention(h, "") for h in self._reading.named.get("renewed.yes", ())]
+        renewals = list(self._reading.pairs(mentions, renewed, strict=True))
+        renewals += [(m, w) for w in self._adjectives("new") for m in self._behind(w, mentions)]
+        for part, word in self._nearest(renewals):
+            if self._reading.tone(word.hit) in ("said", "hedged"):
+                yield self._replaced(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+        original = self._adjectives("original")
+        for part, word in self._nearest(self._reading.pairs(mentions, original, strict=True)):
+            if self._reading.tone(word.hit) in ("said", "hedged") and not self._said.of_claim(
+                word.hit
+            ):
+                yield self._original(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+
+    def _is_place(self, place: tuple[int, int]) -> bool:
+        """``On the main board``: where something is, not what is spoken of."""
+        hits = self._reading.named.get("notion.at", ())
+        return any(h.last + 1 == place[0] for h in hits)
+
+    def _nearest(self, pairs: Iterable[tuple[Mention, Mention]]) -> list[tuple[Mention, Mention]]:
+        """Of the parts in a word's clause, the nearest and those listed with it."""
+        found = list(pairs)
+        near: dict[Mention, Mention] = {}
+        for part, word in found:
+            if self._same_clause(part, word):
+                rival = near.get(word, part)
+                near[word] = min((rival, part), key=partial(_distance, word))
+        return [(p, w) for p, w in found if not self._same_clause(p, w) or self._listed(p, near[w])]
+
+    def _listed(self, part: Mention, near: Mention) -> bool:
+        """It is the nearest itself, or "and" joins it on."""
+        first, last = sorted((part.hit, near.hit), key=lambda h: h.first)
+        return part == near or self._reading.joined(first.last, last.first)
+
+    def _same_clause(self, a: Mention, b: Mention) -> bool:
+        return self._reading.clause(a.hit) == self._reading.clause(b.hit)
+
+    def _is_thing(self, hit: Hit) -> bool:
+        return any(overlap(hit, t) for t in self._reading.of("thing"))
+
+    def _adjectives(self, notion: str) -> list[Mention]:
+        """Words such as "new" that belong to no claim of their own."""
+        hits = self._reading.named.get(f"notion.{notion}", ())
+        reading = self._reading
+        claims = [h for h in reading.of("claim") if not excused(reading, h.key, h)]
+        return [Mention(h, "") for h in hits if not any(overlap(h, c) for c in claims)]
+
+    def _behind(self, word: Mention, nouns: Iterable[Mention]) -> list[Mention]:
+        """Nouns right behind an adjective."""
+        last = self._reading.clause(word.hit).last
+        return [n for n in nouns if 0 < n.hit.first - word.hit.last <= 2 and n.hit.last <= last]
+
+    def _replaced(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
+        works = {h.key for h in self._reading.of("work") if overlap(h, part)}
+        fitted = any(p.part in keys for p in self._facts.parts)
+        worked = any(r.work in keys | works for r in self._facts.repairs)
+        against = () if fitted or worked else (Refutation("parts", False),)
+        return Claimed("part_replaced", Hit("", *around(part, word)), against)
+
+    def _original(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
+        fitted = [p for p in self._facts.parts if p.part in keys]
+        passed_on = self._reading.named.get("standing.claimed_original", ())
+        told = any(overlap(word, h) and h != word for h in passed_on)
+        allowed = (*_ORIGINAL, "claimed_original") if told else _ORIGINAL
+        against = [
+            Refutation(p.about, "standing" not in p.open)
+            for p in fitted
+            if p.standing not in allowed or "standing" in p.open
+        ]
+        if not fitted and self._facts.unit[0].earlier_work is not False:
+            against = [Refutation("parts", False)]
+        return Claimed("original_part", Hit("", *around(part, word)), tuple(against))
+
+    def _of_accessories(self) -> Iterator[Claimed]:
+        """``With charger`` needs a charger that the record holds as included."""
+        reading = self._reading
+        items = spans(reading.of("item"))
+        mentions = [Mention(Hit("item.", *place), "") for place in items]
+        words = [Mention(h, "") for h in reading.named.get("included.yes", ())]
+        for item, word in reading.pairs(mentions, words, strict=False):
+            if not self._comes_with(item.hit, word.hit):
+                continue
+            keys = items[item.hit.first, item.hit.last]
+            if not any(a.item in keys for a in self._facts.accessories):
+                sure = "accessories" not in self._facts.open_subjects
+                hit = Hit("", *around(item.hit, word.hit))
+                yield Claimed("accessory_included", hit, (Refutation("accessories", sure),))
+
+    def _comes_with(self, item: Hit, word: Hit) -> bool:
+        """The word of inclusion reaches the thing, and neither is denied or only supposed."""
+        reading = self._reading
+        if overlap(item, word):
+            return False
+        apart = max(item.first - word.last, word.first - item.last) - 1
+        if reading.clause(item) == reading.clause(word) and apart > _WITH_REACH:
+            return False
+        return not {reading.tone(item), reading.tone(word)} & {"denied", "unsaid"}
+
+
+def _distance(word: Mention, part: Mention) -> int:
+    return max(word.hit.first - part.hit.last, part.hit.first - word.hit.last)
