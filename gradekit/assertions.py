@@ -96,7 +96,7 @@ class Assertions:
     def _is_other(self, thing: Hit) -> bool:
         """It is no zone of the unit, and it is there."""
         zones = self.reading.touching(self.reading.of("zone"), thing)
-        zone = any((z.first, z.last) == (thing.first, thing.last) for z in zones)
+        zone = any(z.first <= thing.first and thing.last <= z.last for z in zones)
         return not zone and not self.reading.denied(thing)
 
     def zones(self, hit: Hit) -> frozenset[str]:

@@ -116,6 +116,8 @@ class ReadingWords(_Data, frozen=True, kw_only=True):
     at_least: tuple[str, ...] = ()
     at_most: tuple[str, ...] = ()
     about: tuple[str, ...] = ()
+    ones: tuple[str, ...] = ()
+    """Words that count one before a unit: "a year"."""
     say: dict[str, str] = {}
     """Sentences of the check itself, by use."""
 

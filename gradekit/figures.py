@@ -29,6 +29,9 @@ _ABOUT = 0.1
 """The share by which "about" may be off either way (common practice)."""
 
 _YEARS = range(1990, 2051)
+_HEALTHS = range(40, 101)
+_HEALTH_REACH = 2
+"""Words from "health" to its number, at most."""
 
 
 class Stated(NamedTuple):
@@ -92,9 +95,10 @@ def _numbers(reading: Reading, book: Wordbook, taken: frozenset[int]) -> Iterato
     tokens = reading.text.tokens
     for i, token in enumerate(tokens):
         value = _value(token.word, book)
-        if value is None or i in taken:
+        counted = i and token.word in book.habits.ones and tokens[i - 1].word in book.numbers
+        if value is None or i in taken or counted:
             continue
-        for unit, scale, last in _units(tokens, i, value, book):
+        for unit, scale, last in (*_units(tokens, i, value, book), *_of_health(reading, i, value)):
             owner = _whose(reading, book, unit, i, last)
             if owner.figure is not None:
                 stated = _stated(reading, book, owner.figure, i, last, value, scale)
@@ -103,8 +107,8 @@ def _numbers(reading: Reading, book: Wordbook, taken: frozenset[int]) -> Iterato
 
 
 def _value(word: str, book: Wordbook) -> float | None:
-    if word in book.numbers:
-        return book.numbers[word]
+    if word in book.numbers or word in book.habits.ones:
+        return book.numbers.get(word, 1.0)
     if not word[0].isdigit():
         return None
     plain = word if word[0] == "0" else re.sub(r"[.,](?=\d{3}(?:\D|$))", "", word)
@@ -118,6 +122,8 @@ def _units(
     tokens: Sequence[Token], i: int, value: float, book: Wordbook
 ) -> Iterator[tuple[str, float | str, int]]:
     """The units a number may have: from the word behind it, or the sign before it."""
+    if tokens[i].word in book.numbers and _words(tokens, i + 1) in book.habits.ones:
+        i += 1  # half a year
     behind = "" if _before_number(tokens, i + 1) else _words(tokens, i + 1)
     two = f"{behind} {_words(tokens, i + 2)}"
     before = tokens[i - 1].word if i else ""
@@ -128,6 +134,13 @@ def _units(
             yield unit, words[before], i
     if value in _YEARS and tokens[i].word.isdigit():
         yield "year", 1.0, i
+
+
+def _of_health(reading: Reading, i: int, value: float) -> Iterator[tuple[str, float | str, int]]:
+    """``Battery health 87``: right behind that word a number is per cent without its sign."""
+    before = [h for h in reading.named.get("notion.health", ()) if 0 < i - h.last <= _HEALTH_REACH]
+    if before and value in _HEALTHS and reading.text.tokens[i].word.isdigit():
+        yield "percent", 1.0, i
 
 
 def _words(tokens: Sequence[Token], i: int) -> str:

@@ -73,7 +73,7 @@ class PartClaims:
         return self._reading.clause(a.hit) == self._reading.clause(b.hit)
 
     def _is_thing(self, hit: Hit) -> bool:
-        return any(overlap(hit, t) for t in self._reading.of("thing"))
+        return any(t.first <= hit.first and hit.last <= t.last for t in self._reading.of("thing"))
 
     def _adjectives(self, notion: str) -> list[Mention]:
         """Words such as "new" that belong to no claim of their own."""

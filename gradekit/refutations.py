@@ -50,12 +50,20 @@ class Claims:
     def instead_of(self, omitted: Sequence[str]) -> Iterator[Claimed]:
         """General words ("minor wear", "see photos") while things are not named one by one."""
         for name, hit in self._said.stated:
-            lists = self._book.claims[name].instead_of
-            against = [Refutation(a, True) for a in omitted if a.partition("[")[0] in lists]
+            claim = self._book.claims[name]
+            lists, meant = claim.instead_of, self._meant(claim, hit)
+            unsaid = (a for a in omitted if a.partition("[")[0] in lists and meant(a))
+            against = [Refutation(about, True) for about in unsaid]
             if "marks" in lists and "marks" in self._facts.open_subjects:
                 against.append(Refutation("marks", False))
             if lists and against:
                 yield Claimed(name, hit, tuple(against))
+
+    def _meant(self, claim: Claim, hit: Hit) -> Callable[[str], bool]:
+        """Where a wording about looks is narrowed to zones, only marks there are meant."""
+        zones = self._said.zones(hit) if claim.narrows == "zone" else frozenset()
+        here = {m.about for m in self._facts.marks if m.zone in zones}
+        return lambda about: not zones or about in here
 
     # --- of the whole ----------------------------------------------------------------------------
 
@@ -101,7 +109,8 @@ class Claims:
             return lambda about: False
         sentence = self._reading.sentence(hit)
         poor = [s for s in self._said.statuses if s.state != "ok"]
-        if claim.lifted_by == "exception":
+        rest = self._reading.touching(self._reading.named.get("notion.rest", ()), hit)
+        if claim.lifted_by == "exception" and not rest:
             poor = [s for s in poor if self._reading.sentence(s.said) == sentence]
             if self._in_sentence("tone.except", sentence, hit):
                 if self._in_sentence("notion.listed", sentence, hit):

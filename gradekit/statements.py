@@ -56,6 +56,7 @@ class Reading:
     def __init__(self, text: str, lexicon: Lexicon, joints: frozenset[str], fillers: frozenset[str],
                  yes: frozenset[str], no: frozenset[str]) -> None:  # fmt: skip
         self.text = lexicon.read(text)
+        self._contrast = lexicon.habits.contrast
         self._joints, self._fillers, self._yes, self._no = joints, fillers, yes, no
         self.hits = _longest(lexicon.find(self.text))
 
@@ -284,6 +285,10 @@ class Reading:
                 found.append(_Segment(first, clause.last, joined))
         return found
 
+    def turns(self, token: int) -> bool:
+        """A word such as "but": what stands before it is not said of what follows."""
+        return self.text.tokens[token].word in self._contrast
+
     def bare(self, first: int, last: int, mentions: Iterable[Mention]) -> bool:
         """Nothing but these mentions, numbers and little words stands there."""
         held = {i for m in mentions for i in range(m.hit.first, m.hit.last + 1)}
@@ -370,7 +375,7 @@ class _Sharing:
             if self._lefts[n]:
                 return self._lefts[n]
         behind = k + 1 < len(self._segments) and not self._rights[k + 1]
-        if behind:
+        if behind and not self._reading.turns(self._segments[k + 1].first):
             return self._lefts[k + 1]
         joined = k + 1 < len(self._segments) and self._segments[k + 1].joined
         return self._lefts[k + 1] if joined and self._bare(k) else []

@@ -35,6 +35,7 @@ class Wordbook:
             contrast=frozenset(reading.contrast),
             every=frozenset(reading.every),
             labels=frozenset(reading.labels),
+            denials=frozenset(_denials(language.tables)),
             true_words=frozenset(reading.true_words),
         )
         self._joints, self._fillers = frozenset(reading.joints), frozenset(reading.fillers)
@@ -75,6 +76,12 @@ def _tables(
             own = getattr(kind, OF_KIND[table])
             words = {w: words.get(w) or _itself(w, plain) for w in own}
         yield table, words
+
+
+def _denials(tables: Mapping[str, Mapping[str, tuple[str, ...]]]) -> Iterator[str]:
+    """Single words that deny what follows."""
+    rows = (tables["tone"][key] for key in ("not_before", "not_near"))
+    return (wording for row in rows for wording in row if wording.isalpha())
 
 
 def _itself(word: str, plain: Mapping[str, str]) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ A wording is a row of words. Case, accents, hyphens and line ends never matter. 
     work*  *akku  *akku*    a word that begins, ends so, or holds this
     a b|c                   either row of words
     a (b c|d)               either row in brackets;  (…)? and [a b|c]  may be absent
-    ~  ~3                   up to two (three) words of any sort
+    ~  ~3                   up to two (three) words of any sort, but for denials such as "not"
     #                       a number
     ^  $                    the clause begins (ends) here
     {name}                  a row of the lexicon's table ``sets``
@@ -81,6 +81,8 @@ class Habits(NamedTuple):
     """Words behind which they do not: "everything but the lamp"."""
     labels: frozenset[str] = frozenset()
     """Words that name what the word behind a colon is said of (condition: new)."""
+    denials: frozenset[str] = frozenset()
+    """Words that a gap in a wording never takes in: "not", "no"."""
     true_words: frozenset[str] = frozenset()
     """Words that are one letter from a word of the lexicon and are no slip."""
 
@@ -375,8 +377,9 @@ class _Wording:
     word they begin with.
     """
 
-    def __init__(self, name: str, row: Row) -> None:
+    def __init__(self, name: str, row: Row, gap: str) -> None:
         self.name = name
+        self._gap = gap
         self._row = row
         words = [item for item in row if isinstance(item, Word) and not _open(item)]
         self._plain = " ".join(w.one for w in words) + " " if len(words) == len(row) else None
@@ -387,7 +390,7 @@ class _Wording:
         if self._plain is not None:
             return start + len(self._plain) if words.startswith(self._plain, start) else None
         if self._compiled is None:
-            self._compiled = re.compile(_pattern(self._row))
+            self._compiled = re.compile(_pattern(self._row, self._gap))
         match = self._compiled.match(words, start)
         return match.end() if match and match.end() > start else None
 
@@ -396,22 +399,28 @@ def _open(word: Word) -> bool:
     return word.one == "#" or "*" in word.one
 
 
-def _pattern(row: Row) -> str:
+def _pattern(row: Row, gap: str) -> str:
     """A row as a regular expression over words that each end in a space, clauses in a line."""
-    return "".join(map(_item_pattern, row))
+    return "".join(_item_pattern(item, gap) for item in row)
 
 
-def _item_pattern(item: "Word | Either | Gap | Edge") -> str:
+def _item_pattern(item: "Word | Either | Gap | Edge", gap: str) -> str:
     if isinstance(item, Word):
         if item.one == "#":
             return r"\d\S* "
         return re.escape(item.one).replace(r"\*", r"\S*") + " "
     if isinstance(item, Gap):
-        return rf"(?:\S+ ){{0,{item.most}}}"
+        return rf"(?:{gap}){{0,{item.most}}}"
     if isinstance(item, Edge):
         return r"(?=\n)" if item.end else r"(?<! )"
     longest_first = sorted(item.rows, key=_size, reverse=True)
-    return f"(?:{'|'.join(map(_pattern, longest_first))})"
+    return f"(?:{'|'.join(_pattern(row, gap) for row in longest_first)})"
+
+
+def _gap(denials: Iterable[str]) -> str:
+    """One word of any sort, but for a denial."""
+    words = "|".join(sorted(map(re.escape, denials)))
+    return rf"(?!(?:{words}) )\S+ " if words else r"\S+ "
 
 
 def _size(row: Row) -> int:
@@ -433,6 +442,7 @@ class Lexicon:
         self._starting: dict[str, list[_Wording]] = {}
         vocabulary: set[str] = set()
         bad: list[str] = []
+        gap = _gap(habits.denials)
         for name, wording in ((n, w) for n, wordings in named.items() for w in wordings):
             try:
                 row = _row_from(wording, habits, sets)
@@ -440,7 +450,7 @@ class Lexicon:
             except BadWording as error:
                 bad.append(f"{name}: {wording!r}: {error}")
                 continue
-            compiled = _Wording(name, row)
+            compiled = _Wording(name, row, gap)
             for word in firsts:
                 self._starting.setdefault(word, []).append(compiled)
             vocabulary.update(_all_words(row))
