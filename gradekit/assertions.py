@@ -13,6 +13,9 @@ from gradekit.statuses import Status, statuses_in
 from gradekit.wordbook import Wordbook
 from gradekit.wordings import Hit
 
+_LOOK_BACK = 2
+"""Clauses before a wording in which the thing that it is said of may be named."""
+
 
 class Assertions:
     """What one text asserts."""
@@ -47,16 +50,15 @@ class Assertions:
         return not (claim.of_whole and self._of_part(hit))
 
     def _of_part(self, hit: Hit) -> bool:
-        """Said of a thing that its clause or the one before names: "back cover, new"."""
+        """Said of a thing that a clause shortly before names: "back cover (compatible, new)"."""
         reading = self.reading
         if reading.touching(reading.named.get("notion.device", ()), hit):
             return False
         number = reading.text.tokens[hit.first].clause
-        clause = reading.text.clauses[max(number - 1, 0)]
-        if clause.sentence != reading.sentence(hit):
-            clause = reading.text.clauses[number]
+        before = reading.text.clauses[max(number - _LOOK_BACK, 0) : number + 1]
+        first = next(c.first for c in before if c.sentence == reading.sentence(hit))
         tables = ("part", "item", "thing")
-        return any(reading.between(reading.of(t), clause.first, hit.first - 1) for t in tables)
+        return any(reading.between(reading.of(t), first, hit.first - 1) for t in tables)
 
     def _of_function(self, hit: Hit) -> bool:
         """A wording such as "works perfectly" is said of a named function or thing."""

@@ -77,6 +77,7 @@ class Figure(_Data, frozen=True, kw_only=True):
     not_with: tuple[str, ...] = ()
     values: tuple[Amount, ...]
     within: float
+    bare: bool = False
     row: bool = False
     more: bool = False
     unknown: bool = False

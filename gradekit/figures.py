@@ -14,7 +14,7 @@ from gradekit.claim_files import Figure
 from gradekit.evidence import Record
 from gradekit.statements import Reading
 from gradekit.wordbook import Wordbook
-from gradekit.wordings import Hit, Token
+from gradekit.wordings import Clause, Hit, Token
 
 _BY_ITSELF = 4
 """A unit that needs no other word counts as a word this many tokens away."""
@@ -173,7 +173,7 @@ def _whose(reading: Reading, book: Wordbook, unit: str, first: int, last: int) -
             continue
         if _beside(reading, figure, first):
             continue
-        if not figure.near:
+        if figure.bare or not figure.near:
             found.append(_Owner(_BY_ITSELF, True, name, bare=True))
         nears = (_distance(reading, notion, first, last) for notion in figure.near)
         found += [_Owner(*apart, name) for apart in nears]
@@ -215,9 +215,15 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
         apart = hit.first - last if behind else first - hit.last
         between = (last + 1, hit.first) if behind else (hit.last + 1, first)
         beyond = (hit.last + 1, hit.last + apart) if behind else (hit.first - apart, hit.first)
-        far = other.first != clause.first or any(_number_in(reading, *r) for r in (between, beyond))
+        elsewhere = other.first != clause.first and not _labels(reading, other, clause)
+        far = elsewhere or any(_number_in(reading, *r) for r in (between, beyond))
         found.append((apart + _OTHER_CLAUSE if far else apart, hit.first < first))
     return min(found)
+
+
+def _labels(reading: Reading, label: Clause, clause: Clause) -> bool:
+    """``Price: 149``: the clause before ends in a colon and names what this one tells."""
+    return label.end == ":" and label.last + 1 == clause.first
 
 
 def _number_in(reading: Reading, start: int, end: int) -> bool:

@@ -23,11 +23,13 @@ class PartClaims:
     """What one text says of parts and accessories, against one record."""
 
     def __init__(self, said: Assertions, record: Record) -> None:
-        self._said, self._facts, self._reading = said, record.facts, said.reading
+        self._said, self._record, self._reading = said, record, said.reading
+        self._facts = record.facts
 
     def refuted(self) -> Iterator[Claimed]:
         """Every claim about parts and accessories, with what stands against it."""
         yield from self._of_parts()
+        yield from self._of_presence()
         yield from self._of_accessories()
 
     def _of_parts(self) -> Iterator[Claimed]:
@@ -48,6 +50,20 @@ class PartClaims:
                 word.hit
             ):
                 yield self._original(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+
+    def _of_presence(self) -> Iterator[Claimed]:
+        """``Battery present`` where the record holds that it is missing or was taken out."""
+        parts = spans(self._reading.of("part"))
+        mentions = [Mention(Hit("part.", *place), "") for place in parts]
+        present = [Mention(h, "") for h in self._reading.named.get("notion.present", ())]
+        gone = [(g.part, g.about) for g in self._facts.missing]
+        gone += [(g.part, g.about) for g in self._facts.removed]
+        for part, word in self._reading.pairs(mentions, present, strict=True):
+            keys = parts[part.hit.first, part.hit.last]
+            against = tuple(Refutation(about, True) for name, about in gone if name in keys)
+            tones = {self._reading.tone(part.hit), self._reading.tone(word.hit)}
+            if against and not tones & {"denied", "unsaid"}:
+                yield Claimed("complete", Hit("", *around(part.hit, word.hit)), against)
 
     def _is_place(self, place: tuple[int, int]) -> bool:
         """``On the main board``: where something is, not what is spoken of."""
@@ -115,13 +131,21 @@ class PartClaims:
         mentions = [Mention(Hit("item.", *place), "") for place in items]
         words = [Mention(h, "") for h in reading.named.get("included.yes", ())]
         for item, word in reading.pairs(mentions, words, strict=False):
-            if not self._comes_with(item.hit, word.hit):
-                continue
             keys = items[item.hit.first, item.hit.last]
+            if not self._comes_with(item.hit, word.hit) or self._of_unit(item.hit, keys):
+                continue
             if not any(a.item in keys for a in self._facts.accessories):
                 sure = "accessories" not in self._facts.open_subjects
                 hit = Hit("", *around(item.hit, word.hit))
                 yield Claimed("accessory_included", hit, (Refutation("accessories", sure),))
+
+    def _of_unit(self, item: Hit, keys: frozenset[str]) -> bool:
+        """``With a memory card slot``, ``headphones in a box``: a function, or the unit itself."""
+        reading = self._reading
+        functions = reading.touching(reading.of("function"), item)
+        device = reading.touching(reading.named.get("notion.device", ()), item)
+        itself = bool(device) and not keys & set(self._record.kind.accessories)
+        return itself or any(f.last - f.first > item.last - item.first for f in functions)
 
     def _comes_with(self, item: Hit, word: Hit) -> bool:
         """The word of inclusion reaches the thing, and neither is denied or only supposed."""

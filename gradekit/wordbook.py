@@ -74,8 +74,15 @@ def _tables(
         words = dict(tables.get(table, {}))
         if table in OF_KIND:
             own = getattr(kind, OF_KIND[table])
-            words = {w: words.get(w) or _itself(w, plain) for w in own}
+            others = _other_items(words, kind) if table == "item" else {}
+            words = {w: words.get(w) or _itself(w, plain) for w in own} | others
         yield table, words
+
+
+def _other_items(words: Mapping[str, tuple[str, ...]], kind: Kind) -> dict[str, tuple[str, ...]]:
+    """What goes with devices of other kinds: a text may promise it with this one."""
+    own = {*kind.accessories, *kind.parts, *kind.functions, *kind.zones}
+    return {item: says for item, says in words.items() if item not in own}
 
 
 def _denials(tables: Mapping[str, Mapping[str, tuple[str, ...]]]) -> Iterator[str]:
