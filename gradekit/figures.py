@@ -33,6 +33,12 @@ _HEALTHS = range(40, 101)
 _HEALTH_REACH = 2
 """Words from "health" to its number, at most."""
 
+_ALONE = 3
+"""A clause of so few words belongs to the one before: "scratch on the display, 7 mm"."""
+
+_UNIT_FIRST = ("money", "cycles")
+"""Units that may stand before their number: "$69", "cycles: 85"."""
+
 
 class Stated(NamedTuple):
     """A number as a text states it: in the unit of the figure, from the least to the most."""
@@ -121,7 +127,7 @@ def _value(word: str, book: Wordbook) -> float | None:
 def _units(
     tokens: Sequence[Token], i: int, value: float, book: Wordbook
 ) -> Iterator[tuple[str, float | str, int]]:
-    """The units a number may have: from the word behind it, or the sign before it."""
+    """The units a number may have: from the word behind it, or the sign or word before it."""
     if tokens[i].word in book.numbers and _words(tokens, i + 1) in book.habits.ones:
         i += 1  # half a year
     behind = "" if _before_number(tokens, i + 1) else _words(tokens, i + 1)
@@ -130,7 +136,7 @@ def _units(
     for unit, words in book.units.items():
         if two in words or behind in words:
             yield unit, words[two if two in words else behind], i + 1 + (two in words)
-        elif unit == "money" and before in words:
+        elif unit in _UNIT_FIRST and before in words:
             yield unit, words[before], i
     if value in _YEARS and tokens[i].word.isdigit():
         yield "year", 1.0, i
@@ -197,8 +203,11 @@ def _in_row(reading: Reading, token: int) -> bool:
 
 def _beside(reading: Reading, figure: Figure, token: int) -> bool:
     """A thing stands in the number's clause of which the figure is never said."""
-    clause = reading.text.clause_of(token)
-    return any(reading.inside(reading.of(table), clause) for table in figure.not_with)
+    number = reading.text.tokens[token].clause
+    clauses = reading.text.clauses[max(number - 1, 0) : number + 1]
+    alone = clauses[-1].last - clauses[-1].first < _ALONE and clauses[0].end in "(,"
+    held = clauses if alone else clauses[-1:]
+    return any(reading.inside(reading.of(table), c) for table in figure.not_with for c in held)
 
 
 def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int, bool]:
@@ -206,13 +215,13 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
     clause = reading.text.clause_of(first)
     found = [(_FAR, True)]
     for hit in reading.named.get(f"notion.{notion}", ()):
-        if hit.first <= last and first <= hit.last:
+        if hit.first <= first <= hit.last:
             continue
         other = reading.text.clause_of(hit.first)
         if other.sentence not in (clause.sentence, clause.heading):
             continue
-        behind = hit.first > last
-        apart = hit.first - last if behind else first - hit.last
+        behind = hit.first > first
+        apart = max(hit.first - last, 1) if behind else first - hit.last
         between = (last + 1, hit.first) if behind else (hit.last + 1, first)
         beyond = (hit.last + 1, hit.last + apart) if behind else (hit.first - apart, hit.first)
         elsewhere = other.first != clause.first and not _labels(reading, other, clause)

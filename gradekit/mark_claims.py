@@ -40,8 +40,13 @@ class MarkClaims:
         kinds = spans(self._reading.of("mark"))
         for lack, mark in self._lacks():
             hit = Hit("", *around(lack, mark))
+            answered = self._reading.answer(mark) == "denied"
             toned = self._reading.tone(hit) in ("said", "hedged")
-            if not toned or self._said.of_thing(mark, ("thing",)) or self._said.of_claim(lack):
+            if (
+                not (toned or answered)
+                or self._said.of_thing(mark, ("thing",))
+                or self._said.of_claim(lack)
+            ):
                 continue
             named = kinds.get((mark.first, mark.last), frozenset((mark.key,)))
             yield Claimed("no_such_mark", hit, tuple(self._such_marks(hit, lack, mark, named)))
@@ -62,13 +67,15 @@ class MarkClaims:
     def _lacks(self) -> Iterator[tuple[Hit, Hit]]:
         """Each word of lack with the mark it is said of; ``scratch-free`` is both in one."""
         reading = self._reading
-        lacks = [Mention(h, "") for h in reading.of("lack")]
+        lacks = [Mention(h, h.key) for h in reading.of("lack")]
         marks = [Mention(Hit("mark.", *place), "") for place in spans(reading.of("mark"))]
         for mark, lack in reading.pairs(marks, lacks, strict=True):
             same = reading.clause(mark.hit) == reading.clause(lack.hit)
             apart = mark.hit.first - lack.hit.last - 1
-            if (not same or 0 <= apart <= _REACH) and not self._between("further", lack, mark):
+            before = 0 <= apart <= _REACH or (lack.means == "behind" and apart < 0)
+            if (not same or before) and not self._between("further", lack, mark):
                 yield lack.hit, mark.hit
+        yield from ((m.hit, m.hit) for m in marks if reading.answer(m.hit) == "denied")
         for free in reading.of("free"):
             yield free, free
 

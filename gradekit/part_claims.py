@@ -129,10 +129,12 @@ class PartClaims:
         reading = self._reading
         items = spans(reading.of("item"))
         mentions = [Mention(Hit("item.", *place), "") for place in items]
-        words = [Mention(h, "") for h in reading.named.get("included.yes", ())]
+        words = [Mention(h, h.key) for h in reading.of("included")]
         for item, word in reading.pairs(mentions, words, strict=False):
             keys = items[item.hit.first, item.hit.last]
-            if not self._comes_with(item.hit, word.hit) or self._of_unit(item.hit, keys):
+            if word.means != "yes" or not self._comes_with(item.hit, word.hit):
+                continue
+            if self._of_unit(item.hit, keys):
                 continue
             if not any(a.item in keys for a in self._facts.accessories):
                 sure = "accessories" not in self._facts.open_subjects

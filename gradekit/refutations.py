@@ -109,14 +109,20 @@ class Claims:
             return lambda about: False
         sentence = self._reading.sentence(hit)
         poor = [s for s in self._said.statuses if s.state != "ok"]
-        rest = self._reading.touching(self._reading.named.get("notion.rest", ()), hit)
-        if claim.lifted_by == "exception" and not rest:
+        if claim.lifted_by == "exception" and self._of_rest(sentence):
+            told = self._paths({f for s in poor for f in s.functions}, set())
+            return lambda about: told(about) or self._told(about)
+        if claim.lifted_by == "exception":
             poor = [s for s in poor if self._reading.sentence(s.said) == sentence]
             if self._in_sentence("tone.except", sentence, hit):
                 if self._in_sentence("notion.listed", sentence, hit):
                     return self._told
                 return self._set_apart(sentence, hit, {f for s in poor for f in s.functions})
         return self._paths({f for s in poor for f in s.functions}, set())
+
+    def _of_rest(self, sentence: int) -> bool:
+        """``Otherwise``: it speaks of what the text has not told elsewhere."""
+        return bool(self._reading.beside(self._reading.named.get("notion.rest", ()), sentence))
 
     def _in_sentence(self, name: str, sentence: int, but: Hit) -> bool:
         hits = self._reading.beside(self._reading.named.get(name, ()), sentence)
@@ -131,6 +137,7 @@ class Claims:
 
     def _paths(self, functions: set[str], marks: set[str]) -> Callable[[str], bool]:
         abouts = {t.about for t in self._facts.tests if t.function in functions}
+        abouts |= {s.about for s in self._facts.symptoms if s.function in functions}
         abouts |= {m.about for m in self._facts.marks if m.kind in marks}
         return abouts.__contains__
 

@@ -20,7 +20,7 @@ Tone = Literal["said", "hedged", "denied", "unsaid"]
 PREDICATES = ("claim", "alone", "forbidden", "status")
 """Tables whose wordings take up a negation that stands before them."""
 
-_KEEP_SHORTER = ("claim", "alone", "but", "forbidden", "notion")
+_KEEP_SHORTER = ("claim", "alone", "but", "forbidden", "notion", "lack")
 """Tables in which a wording inside a longer one of another name still counts."""
 
 NOUNS = ("mark", "item", "thing", "function", "part")
@@ -122,7 +122,7 @@ class Reading:
     def tone(self, hit: Hit, *, supposing: bool = False) -> Tone:
         """How far the text stands behind a wording; ``supposing``: even where it only supposes."""
         clause = self.clause(hit)
-        if (answer := self._answer(hit, clause)) is not None:
+        if (answer := self.answer(hit)) is not None:
             return answer
         if self._asked(clause):
             return "unsaid"
@@ -144,8 +144,9 @@ class Reading:
         """The sentence of the clause ends in a question mark."""
         return self._clauses[clause.sentence][-1].end == "?"
 
-    def _answer(self, hit: Hit, clause: Clause) -> Tone | None:
+    def answer(self, hit: Hit) -> Tone | None:
         """``waterproof: no``, ``fully working? yes``: the next clause says whether it holds."""
+        clause = self.clause(hit)
         number = self.text.tokens[clause.first].clause + 1
         if clause.end not in (":", "?", "-", "=") or number >= len(self.text.clauses):
             return None
@@ -185,7 +186,7 @@ class Reading:
         """Whether one negation bears on a hit: around it, before it, or behind it."""
         if denial.first <= hit.last and hit.first <= denial.last and denial.key == "not_after":
             return False
-        if denial.first <= hit.first and hit.last <= denial.last:
+        if denial.first < hit.first and hit.last <= denial.last:
             return True
         if self._taken(denial, hit):
             return False
@@ -364,10 +365,16 @@ class _Sharing:
             n += 1
         if n < len(self._segments) and self._rights[n]:
             listed = n == k + 1 or self._lefts[n - 1]
+            if n == k + 1 and self._labels(k):
+                return self._rights[n]
             if listed and (self._segments[n].joined or not self._lefts[n]):
                 return self._rights[n]
         before = [r for r in self._rights[:k] if r]
         return before[-1] if before else []
+
+    def _labels(self, k: int) -> bool:
+        """``Headphone jack: only one side has sound``: what is behind a colon is said of it."""
+        return self._reading.text.clause_of(self._segments[k].last).end == ":"
 
     def _thing_for(self, k: int) -> list[Mention]:
         """The thing that something is said of without naming it again: the last one named."""

@@ -34,6 +34,7 @@ def statuses_in(reading: Reading) -> tuple[Status, ...]:
         for f, s in reading.pairs(functions, states, strict=True)
     ]
     found = [s._replace(state="fault") if _set_apart(reading, s) else s for s in found]
+    found = [s for s in found if s.state != "ok" or not _left_out(reading, s)]
     poor = {s.function for s in found if s.state != "ok"}
     return tuple(s for s in found if s.state != "ok" or s.function not in poor)
 
@@ -43,6 +44,12 @@ def _set_apart(reading: Reading, status: Status) -> bool:
     excepts = reading.named.get("tone.except", ())
     near = (status.function.first - e.last - 1 for e in excepts)
     return status.state == "ok" and any(0 <= apart <= _EXCEPT_REACH for apart in near)
+
+
+def _left_out(reading: Reading, status: Status) -> bool:
+    """``Without noise cancelling it sounds fine``: what sounds fine is something else."""
+    lacks = reading.named.get("tone.not_near", ())
+    return any(lack.last + 1 == status.function.first for lack in lacks)
 
 
 def _state(reading: Reading, hit: Hit) -> str:

@@ -4,15 +4,20 @@ It serves the claim check: wordings are found by it, and the sentences of the ch
 it. It refuses claims files with gaps and a wording that cannot be read, and it judges no text.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import TypeVar
 
-from gradekit.claim_files import ClaimFiles, Language, Said, read_claim_files
+import msgspec
+
+from gradekit.claim_files import ClaimFiles, Language, ReadingWords, Said, read_claim_files
 from gradekit.errors import Problem, RuleError
 from gradekit.gaps import OF_KIND, gaps
 from gradekit.kinds import Kind
 from gradekit.rulebook import Rulebook
 from gradekit.statements import Reading
-from gradekit.wordings import BadWording, Habits, Lexicon
+from gradekit.wordings import BadWording, Habits, Lexicon, fold
+
+V = TypeVar("V")
 
 
 class Wordbook:
@@ -22,24 +27,17 @@ class Wordbook:
         neutral, language = files
         self.language = name
         self.claims, self.figures, self.saids = neutral.claim, neutral.figure, neutral.said
-        self.words, self.habits = language.claim, language.reading
+        reading = _folded(language.reading)
+        self.words, self.habits = language.claim, reading
         self.figure_words, self.forbidden = language.figure, language.forbidden
         self.shown = language.shown
-        self.units, self.numbers = language.units, language.numbers
+        self.numbers = _alike(language.numbers, reading)
+        self.units = {unit: _alike(words, reading) for unit, words in language.units.items()}
         self.tables = dict(_tables(language.tables, kind, plain))
-        reading = language.reading
-        habits = Habits(
-            apostrophe_parts=reading.apostrophe_parts,
-            umlauts=reading.umlauts,
-            abbreviations=frozenset(reading.abbreviations),
-            contrast=frozenset(reading.contrast),
-            every=frozenset(reading.every),
-            labels=frozenset(reading.labels),
-            denials=frozenset(_denials(language.tables)),
-            true_words=frozenset(reading.true_words),
-        )
         self._joints, self._fillers = frozenset(reading.joints), frozenset(reading.fillers)
         self._yes, self._no = frozenset(reading.yes), frozenset(reading.no)
+        denials = _alike(dict.fromkeys(_denials(language.tables)), reading)
+        habits = _habits(reading, denials)
         named = {**_named(self.tables), **dict(_said(language))}
         try:
             self.lexicon = Lexicon(named, language.sets, habits)
@@ -64,6 +62,40 @@ class Wordbook:
     def said(self, key: str, topic: str, head: str) -> Said | None:
         """What must be found for a disclosure: by its phrase, its topic, or its list."""
         return next((self.saids[n] for n in (key, topic, head) if n in self.saids), None)
+
+
+def _alike(words: Mapping[str, V], reading: ReadingWords) -> dict[str, V]:
+    """Words of the reading lists as words of a text are compared."""
+    bare = Habits(apostrophe_parts=reading.apostrophe_parts, umlauts=reading.umlauts)
+    return {fold(word, bare)[0]: value for word, value in words.items()}
+
+
+def _folded(reading: ReadingWords) -> ReadingWords:
+    """The reading lists with every word as words of a text are compared."""
+    lists = {
+        name: tuple(_alike(dict.fromkeys(words), reading))
+        for name, words in msgspec.structs.asdict(reading).items()
+        if isinstance(words, tuple)
+    }
+    return msgspec.structs.replace(reading, **lists)
+
+
+def _habits(reading: ReadingWords, denials: Iterable[str]) -> Habits:
+    """How texts are cut into words and clauses."""
+    months = {name for names in reading.months for name in names.split("|")}
+    return Habits(
+        apostrophe_parts=reading.apostrophe_parts,
+        umlauts=reading.umlauts,
+        abbreviations=frozenset(reading.abbreviations),
+        contrast=frozenset(reading.contrast),
+        every=frozenset(reading.every),
+        dependent=frozenset(reading.dependent),
+        ordinals=frozenset(months.union(reading.ordinals) if reading.ordinals else ()),
+        leading=frozenset(reading.leading),
+        denials=frozenset(denials),
+        labels=frozenset(reading.labels),
+        true_words=frozenset(reading.true_words),
+    )
 
 
 def _tables(

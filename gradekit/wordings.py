@@ -73,12 +73,18 @@ class Habits(NamedTuple):
     apostrophe_parts: bool = False
     """An apostrophe stands between two words (l'appareil), not inside one (doesn't)."""
     umlauts: bool = False
-    """ä, ö and ü may be written ae, oe and ue."""
+    """ä, ö and ü are ae, oe and ue, and no a, o and u (würde is not wurde)."""
     abbreviations: frozenset[str] = frozenset()
     contrast: frozenset[str] = frozenset()
     """Words that begin a new clause."""
     every: frozenset[str] = frozenset()
     """Words behind which they do not: "everything but the lamp"."""
+    dependent: frozenset[str] = frozenset()
+    """Words before which a comma ends nothing: the main clause bears on theirs (…, dass …)."""
+    ordinals: frozenset[str] = frozenset()
+    """Words before which a full stop makes a number an ordinal (12. November)."""
+    leading: frozenset[str] = frozenset()
+    """Words that end no line, whatever begins the next: nouns may have capitals."""
     labels: frozenset[str] = frozenset()
     """Words that name what the word behind a colon is said of (condition: new)."""
     denials: frozenset[str] = frozenset()
@@ -99,12 +105,17 @@ _LATIN = 0xFF
 
 
 @lru_cache(maxsize=4096)
-def _alike(char: str) -> str:
+def _alike(char: str, umlauts: bool) -> str:
     """One character as it is compared: case, accents, width and kind of quote taken away."""
     if char in _ALIKE:
         return _ALIKE[char]
+    if umlauts and char == _DIAERESIS:
+        return "e"
     plain = "".join(_ALIKE.get(c, c) for c in unicodedata.normalize("NFKC", char).casefold())
-    bare = "".join(c for c in unicodedata.normalize("NFD", plain) if not unicodedata.combining(c))
+    decomposed = unicodedata.normalize("NFD", plain)
+    if umlauts and decomposed[:1] in ("a", "o", "u"):
+        decomposed = decomposed.replace(_DIAERESIS, "e")
+    bare = "".join(c for c in decomposed if not unicodedata.combining(c))
     if bare and unicodedata.category(bare[0]) in ("So", "Sk", "Cs"):
         return ";" if ord(bare[0]) > _LATIN else ""
     return "" if unicodedata.category(char) in ("Cf", "Mn") else bare
@@ -112,20 +123,20 @@ def _alike(char: str) -> str:
 
 def fold(text: str, habits: Habits) -> tuple[str, list[int]]:
     """The text with letters made alike, and for each of its letters the place it came from."""
-    pieces = [_alike(char) for char in text]
+    pieces = [_alike(char, habits.umlauts) for char in text]
     places = [i for i, piece in enumerate(pieces) for _ in piece]
     folded = "".join(pieces)
-    drop = set() if habits.apostrophe_parts else {m.start() for m in _APOSTROPHE.finditer(folded)}
-    if habits.umlauts:
-        drop |= {m.start() + 1 for m in _UMLAUT.finditer(folded)}
+    if habits.apostrophe_parts:
+        return folded, places
+    drop = {m.start() for m in _APOSTROPHE.finditer(folded)}
     if not drop:
         return folded, places
     kept = [i for i in range(len(folded)) if i not in drop]
     return "".join(folded[i] for i in kept), [places[i] for i in kept]
 
 
+_DIAERESIS = "\u0308"
 _APOSTROPHE = re.compile(r"(?<=[a-z])'(?=[a-z])")
-_UMLAUT = re.compile(r"(?<![aeq])ue|(?<!a)ae|(?<!o)oe")
 
 _PIECE = re.compile(
     r"""(?P<number>\d+(?:[.,]\d+)*)(?P<inch>\s?(?:"|'')(?!\w))?
@@ -140,11 +151,11 @@ _WRAPPED_AT = 50
 """A line this long or longer may end because it was wrapped, not because it was finished."""
 
 
-def _wrapped(folded: str, piece: re.Match[str], line_start: int, after: str) -> bool:
+def _wrapped(folded: str, piece: re.Match[str], line_start: int, goes_on: bool) -> bool:
     """The line ends only because it was full: long, unfinished, and carried on below."""
     before = folded[: piece.start()].rstrip()[-1:]
     long = piece.start() - line_start >= _WRAPPED_AT
-    return long and not piece["break"].strip() and before not in ".!?:;" and after.islower()
+    return long and not piece["break"].strip() and before not in ".!?:;" and goes_on
 
 
 class Text:
@@ -170,10 +181,12 @@ class Text:
                 self._add(piece, start, end)
             elif sign[0] == "\n":
                 after = self.given[places[piece.end()] :][:1]
-                if not _wrapped(folded, piece, line_start, after):
+                leads = bool(self.tokens) and self.tokens[-1].word in self._habits.leading
+                goes_on = after.islower() or (leads and after.isalpha())
+                if not _wrapped(folded, piece, line_start, goes_on):
                     self._break("\n\n" if "\n" in sign[1:] else "\n")
                 line_start = piece.end()
-            elif not self._abbreviated(piece) and not self._labels(sign):
+            elif not self._runs_on(piece, folded):
                 self._break("?" if "?" in sign else sign.strip()[-1])
         self._break("\n\n")
 
@@ -200,6 +213,19 @@ class Text:
         """A colon behind a label ends nothing: "condition: new" is one clause."""
         count = len(self.tokens) - self._first
         return sign == ":" and 0 < count <= 2 and self.tokens[-1].word in self._habits.labels
+
+    def _runs_on(self, piece: re.Match[str], folded: str) -> bool:
+        """The sign ends nothing: of an abbreviation, a label, an ordinal, a dependent clause."""
+        sign = piece["break"]
+        if self._abbreviated(piece) or self._labels(sign):
+            return True
+        behind = _PIECE.match(folded, piece.end() + 1)
+        word = behind["word"] if behind else None
+        if sign == ",":
+            begun = [token.word for token in self.tokens[self._first :]]
+            return bool(begun) and not {begun[0], word}.isdisjoint(self._habits.dependent)
+        number = bool(self.tokens) and self.tokens[-1].word.isdigit()
+        return sign == "." and number and word in self._habits.ordinals
 
     def _break(self, sign: str) -> None:
         ends = sign[0] in _SENTENCE_ENDS
@@ -358,7 +384,7 @@ _STARRED = re.compile(r"\*?[^\W_]+\*?|[%€$£✓✗&+/<>\"]|#")
 
 def _words(text: str, habits: Habits) -> list[str]:
     """The words of a wording as tokens are compared: digits and letters apart, as in a text."""
-    if text.isascii() and text.isalpha() and not habits.umlauts:
+    if text.isascii() and text.isalpha():
         return [text.lower()]
     words = []
     for star in _STARRED.findall(fold(text, habits)[0]):
