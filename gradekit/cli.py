@@ -25,6 +25,7 @@ from gradekit.shop import Shop, complete, load_shop, model_problems
 if TYPE_CHECKING:
     from gradekit.claims import Finding
     from gradekit.listing import Listing
+    from gradekit.markets import Market
     from gradekit.sales import Sale
 
 DONE, REFUSED, NOTHING = 0, 1, 2
@@ -341,7 +342,7 @@ def _shown(
     "--text", "text_file", required=True, type=click.Path(path_type=Path), help="The listing."
 )
 @click.option("--market", help="Market whose refused words count (default: the shop's).")
-@click.option("--language", default="en", show_default=True, help="Language of the listing.")
+@click.option("--language", help="Its language (default: the shop's, else the market's first).")
 @_json
 @_on
 @_shop
@@ -349,7 +350,7 @@ def vet(
     file: Path,
     text_file: Path,
     market: str | None,
-    language: str,
+    language: str | None,
     as_json: bool,
     on: date | None,
     shop_file: Path | None,
@@ -374,10 +375,21 @@ def vet(
     sale = sale_of(inspection, assessment, session.rulebook, session.shop)
     code = market or (session.shop.market if session.shop else None)
     profile = None if code is None else load_market(session.rulebook, code)
+    language = language or _language_of(profile, session)
     found = claims.vet(text, sale, session.rulebook, language, profile)
     shown = _findings_json(found) if as_json else _findings_text(text, found)
     click.echo(shown, nl=as_json)
     return REFUSED if found else DONE
+
+
+def _language_of(market: "Market | None", session: Session) -> str:
+    """The shop's language where the market takes it, else the first of the market's with claims."""
+    from gradekit.claim_files import claim_languages
+
+    taken = market.languages if market else ()
+    shops = [session.shop.language] if session.shop and session.shop.language in taken else []
+    spoken = claim_languages(session.rulebook)
+    return next((own for own in (*shops, *taken) if own in spoken), "en")
 
 
 def _listing_text(file: Path) -> str:

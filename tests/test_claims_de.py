@@ -1,9 +1,11 @@
 """The claim check in German: word order, compounds, and commas that end no negation."""
 
+from pathlib import Path
+
 import pytest
 
 from gradekit.claims import Finding
-from tests.test_claims import claims, found
+from tests.test_claims import STOCK, claims, found, run
 
 
 def said(text: str, name: str, forbidden: tuple[str, ...] = ()) -> tuple[Finding, ...]:
@@ -176,3 +178,16 @@ def test_what_only_looks_refused_is_not_found(text: str) -> None:
     """Longer wordings that mean another thing are left alone, and so is what the law gives."""
     names = ("no_warranty", "no_refunds", "sold_as_seen", "private_sale", "green")
     assert [f for f in said(text, "HB-0007", names) if f.kind != "omission"] == []
+
+
+@pytest.mark.parametrize(
+    "options", [("--market", "DE"), ("--language", "de"), ("--market", "EU", "--language", "de")]
+)
+def test_the_command_reads_german_where_german_is_sold(
+    options: tuple[str, ...], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Asked for, or because it is the first language of the market."""
+    (text := tmp_path / "angebot.txt").write_text("Ein Handy.\nAlles funktioniert einwandfrei.\n")
+    status, out, err = run(capsys, "vet", STOCK[6], "--text", text, *options)
+    assert (status, err) == (1, "")
+    assert "claim: line 2, column 1: “Alles funktioniert einwandfrei” (tests[nfc])" in out
