@@ -22,7 +22,7 @@ _BY_ITSELF = 4
 _FAR = 12
 """Words farther from a number than this say nothing of it."""
 
-_OTHER_CLAUSE = 5
+_OTHER_CLAUSE = 6
 """A word in another clause, or behind another number, counts as so much farther away."""
 
 _ABOUT = 0.1

@@ -19,6 +19,9 @@ _LONG_MM = 20.0
 _REACH = 6
 """Words between "no" and the mark that lacks, at most."""
 
+_REACHES = {"near": range(2), "behind": range(-64, 0)}
+"""Words between such a lack and its mark; below nought: the mark stands before it."""
+
 _COUNT_REACH = 3
 """Words between a number and the marks it counts, at most."""
 
@@ -72,12 +75,17 @@ class MarkClaims:
         for mark, lack in reading.pairs(marks, lacks, strict=True):
             same = reading.clause(mark.hit) == reading.clause(lack.hit)
             apart = mark.hit.first - lack.hit.last - 1
-            before = 0 <= apart <= _REACH or (lack.means == "behind" and apart < 0)
-            if (not same or before) and not self._between("further", lack, mark):
+            if self._reaches(lack.means, apart, same) and not self._between("further", lack, mark):
                 yield lack.hit, mark.hit
         yield from ((m.hit, m.hit) for m in marks if reading.answer(m.hit) == "denied")
         for free in reading.of("free"):
             yield free, free
+
+    def _reaches(self, lack: str, apart: int, same: bool) -> bool:
+        """``No`` reaches over some words, ``not`` hardly over one, ``there are none`` backwards."""
+        if lack in _REACHES:
+            return same and apart in _REACHES[lack]
+        return not same or 0 <= apart <= _REACH
 
     def _between(self, notion: str, left: Mention, right: Mention) -> bool:
         hits = self._reading.named.get(f"notion.{notion}", ())

@@ -211,7 +211,8 @@ class Reading:
 
     @cached_property
     def _predicates(self) -> list[Hit]:
-        return [hit for hit in self.hits if hit.table in PREDICATES]
+        found = (hit for hit in self.hits if hit.table in PREDICATES)
+        return [h for h in found if not self.touching(self.named.get(f"but.{h.key}", ()), h)]
 
     def _between(self, left: int, right: int) -> bool:
         """Another predicate stands in between and is not joined on by "or" and the like."""
