@@ -15,9 +15,10 @@ from gradekit.assertions import Assertions, excused
 from gradekit.assessment import Disclosure
 from gradekit.claim_files import Words
 from gradekit.disclosures import Phrases, languages, phrases_in, sentences
+from gradekit.errors import ListingRefused
 from gradekit.evidence import Claimed, Record
 from gradekit.figures import Checked, Doubt, check
-from gradekit.listing import ListingRefused, write_listing
+from gradekit.listing import write_listing
 from gradekit.markets import Market
 from gradekit.omissions import Telling
 from gradekit.passages import Key
