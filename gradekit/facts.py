@@ -16,7 +16,7 @@ from gradekit import inspection as record
 from gradekit import measures
 from gradekit.clearances import clearance_of, erasure_of, identity_of
 from gradekit.inspection import Inspection, known, margin_of, may_have
-from gradekit.kinds import Function, Kind, Part
+from gradekit.kinds import Accessory, Function, Kind, Part
 from gradekit.readings import batteries_of, displays_of
 from gradekit.standings import cell_left, parts_of, repairs_of, signs_of
 from gradekit.subjects import (
@@ -346,15 +346,21 @@ def _symptoms(inspection: Inspection, kind: Kind, works: Works) -> tuple[Symptom
 def _accessories(inspection: Inspection, kind: Kind) -> tuple[AccessoryFact, ...]:
     """Only what goes with the unit can help or hurt its buyer."""
     return tuple(
-        AccessoryFact(
-            about=f"accessories[{i}]",
-            item=accessory.item,
-            mains=kind.accessories[accessory.item].mains,
-            origin=None if accessory.origin == "unknown" else known(accessory.origin),
-            used=known(accessory.used),
-            tested=known(accessory.tested),
-            mains_check=known(accessory.mains_check),
-        )
+        _accessory(kind.accessories[accessory.item], accessory, f"accessories[{i}]")
         for i, accessory in enumerate(inspection.accessories or ())
         if accessory.included
+    )
+
+
+def _accessory(what: Accessory, accessory: record.Accessory, about: str) -> AccessoryFact:
+    return AccessoryFact(
+        about=about,
+        item=accessory.item,
+        mains=what.mains,
+        tried=what.tried,
+        worn=what.worn,
+        origin=None if accessory.origin == "unknown" else known(accessory.origin),
+        used=known(accessory.used),
+        tested=known(accessory.tested),
+        mains_check=known(accessory.mains_check),
     )

@@ -134,6 +134,10 @@ class Accessory(_Data, frozen=True, kw_only=True):
 
     mains: bool = False
     """Plugs into the mains, so it needs a safety check before it is handed on."""
+    tried: bool = False
+    """Works with the device: it is tried with it, and whose make it is matters."""
+    worn: bool = False
+    """Touches the skin of whoever wears it."""
 
 
 class Storage(_Data, frozen=True, kw_only=True):

@@ -247,6 +247,8 @@ class AccessoryFact(Fact, frozen=True, kw_only=True):
 
     item: str
     mains: bool
+    tried: bool
+    worn: bool
     origin: Literal["original", "compatible"] | None = None
     used: bool | None = None
     tested: Annotated[bool | None, worse("false", "Tried with this unit")] = None
