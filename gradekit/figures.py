@@ -14,7 +14,7 @@ from gradekit.claim_files import Figure
 from gradekit.evidence import Record
 from gradekit.statements import Reading
 from gradekit.wordbook import Wordbook
-from gradekit.wordings import Clause, Hit, Token
+from gradekit.wordings import Clause, Hit, Text, Token
 
 _BY_ITSELF = 4
 """A unit that needs no other word counts as a word this many tokens away."""
@@ -145,7 +145,8 @@ def _units(
 def _of_health(reading: Reading, i: int, value: float) -> Iterator[tuple[str, float | str, int]]:
     """``Battery health 87``: right behind that word a number is per cent without its sign."""
     before = [h for h in reading.named.get("notion.health", ()) if 0 < i - h.last <= _HEALTH_REACH]
-    if before and value in _HEALTHS and reading.text.tokens[i].word.isdigit():
+    alone = reading.text.tokens[i].word.isdigit() and not _in_range(reading.text, i, i + 1)
+    if before and value in _HEALTHS and alone:
         yield "percent", 1.0, i
 
 
@@ -231,8 +232,8 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
 
 
 def _labels(reading: Reading, label: Clause, clause: Clause) -> bool:
-    """``Price: 149``: the clause before ends in a colon and names what this one tells."""
-    return label.end == ":" and label.last + 1 == clause.first
+    """``Price: 149``, ``a dent (2 mm)``: the clause before names what this one tells."""
+    return label.end in (":", "(") and label.last + 1 == clause.first
 
 
 def _number_in(reading: Reading, start: int, end: int) -> bool:
@@ -264,11 +265,17 @@ def _stated(reading: Reading, book: Wordbook, name: str, first: int, last: int, 
 
 def _lower_end(reading: Reading, book: Wordbook, first: int) -> float | None:
     """The lower number of a range such as 80-85 %."""
-    tokens = reading.text.tokens
-    if first == 0:
+    if first == 0 or not _in_range(reading.text, first - 1, first):
         return None
-    between = reading.text.given[tokens[first - 1].end : tokens[first].start].strip()
-    return _value(tokens[first - 1].word, book) if between in ("-", "–", "—") else None
+    return _value(reading.text.tokens[first - 1].word, book)
+
+
+def _in_range(text: Text, lower: int, upper: int) -> bool:
+    """Two words joined by a dash, as the ends of a range are."""
+    if upper >= len(text.tokens):
+        return False
+    between = text.given[text.tokens[lower].end : text.tokens[upper].start]
+    return between.strip() in ("-", "–", "—")
 
 
 # --- dates in the text -------------------------------------------------------------------------

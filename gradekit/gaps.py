@@ -35,6 +35,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "at",
         "device",
         "further",
+        "health",
         "listed",
         "new",
         "original",

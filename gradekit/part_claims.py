@@ -34,7 +34,7 @@ class PartClaims:
 
     def _of_parts(self) -> Iterator[Claimed]:
         """``New screen``, ``battery replaced``, ``original display``."""
-        parts = spans(h for h in self._reading.of("part") if not self._is_thing(h))
+        parts = spans(h for h in self._reading.of("part") if self._is_part(h))
         mentions = [
             Mention(Hit("part.", *place), "") for place in parts if not self._is_place(place)
         ]
@@ -87,6 +87,10 @@ class PartClaims:
 
     def _same_clause(self, a: Mention, b: Mention) -> bool:
         return self._reading.clause(a.hit) == self._reading.clause(b.hit)
+
+    def _is_part(self, hit: Hit) -> bool:
+        """A word such as "cable" means a part where one was fitted, else a thing in the box."""
+        return not self._is_thing(hit) or any(p.part == hit.key for p in self._facts.parts)
 
     def _is_thing(self, hit: Hit) -> bool:
         return any(t.first <= hit.first and hit.last <= t.last for t in self._reading.of("thing"))
@@ -142,7 +146,7 @@ class PartClaims:
                 yield Claimed("accessory_included", hit, (Refutation("accessories", sure),))
 
     def _of_unit(self, item: Hit, keys: frozenset[str]) -> bool:
-        """``With a memory card slot``, ``headphones in a box``: a function, or the unit itself."""
+        """``With a memory card slot``, ``the device in a box``: a function, or the unit itself."""
         reading = self._reading
         functions = reading.touching(reading.of("function"), item)
         device = reading.touching(reading.named.get("notion.device", ()), item)

@@ -197,8 +197,10 @@ class Reading:
             return near and not self._between(denial.last, hit.first)
         if denial.key == "not_before":
             return denial.last < hit.first and not self._between(denial.last, hit.first)
-        behind = denial.first - hit.last - 1
-        return 0 <= behind <= _AFTER and not self._between(hit.last, denial.first)
+        words = [token.word for token in self.text.tokens[hit.last + 1 : denial.first]]
+        joined = any(word in self._joints for word in words)
+        near = denial.first > hit.last and len(words) <= _AFTER and not joined
+        return near and not self._between(hit.last, denial.first)
 
     def _near(self, denial: Hit, hit: Hit, most: int) -> bool:
         return 0 <= hit.first - denial.last - 1 < most

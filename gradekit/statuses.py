@@ -28,10 +28,12 @@ def statuses_in(reading: Reading) -> tuple[Status, ...]:
     """Every function the text names, with how it stands by the text."""
     by_span = spans(reading.of("function"))
     functions = [Mention(Hit("function.", *span), "") for span in by_span]
+    functions += [Mention(h, "") for h in reading.named.get("notion.rest", ())]
     states = [Mention(h, s) for h in reading.of("status") if (s := _state(reading, h))]
     found = [
         Status(f.hit, by_span[f.hit.first, f.hit.last], s.hit, s.means, reading.hedged(s.hit))
         for f, s in reading.pairs(functions, states, strict=True)
+        if f.hit.table == "function"
     ]
     found = [s._replace(state="fault") if _set_apart(reading, s) else s for s in found]
     found = [s for s in found if s.state != "ok" or not _left_out(reading, s)]
