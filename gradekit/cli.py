@@ -20,11 +20,14 @@ from gradekit.errors import GradekitError, ListingRefused, Problem, RecordError,
 from gradekit.inspection import Inspection
 from gradekit.records import notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
+from gradekit.rules import CLASSES
 from gradekit.shop import Shop, complete, load_shop, model_problems
 
 if TYPE_CHECKING:
     from gradekit.claims import Finding
+    from gradekit.crews import Crew
     from gradekit.listing import Listing
+    from gradekit.lots import Lot, Progress
     from gradekit.markets import Market
     from gradekit.sales import Sale
 
@@ -83,13 +86,17 @@ def cli() -> None:
 
 def _session(shop_file: Path | None) -> Session:
     shop = None if shop_file is None else load_shop(shop_file)
-    own = None
-    if shop is not None and shop.rules is not None and shop_file is not None:
-        own = shop_file.parent / shop.rules
-    rulebook = load_rulebook(own)
+    rulebook = load_rulebook(_own_rules(shop, shop_file))
     if shop is not None and (problems := model_problems(shop, rulebook)):
         raise ShopError(problems)
     return Session(rulebook, shop)
+
+
+def _own_rules(shop: Shop | None, shop_file: Path | None) -> Path | None:
+    """The shop's own rule folder, beside its profile."""
+    if shop is None or shop.rules is None or shop_file is None:
+        return None
+    return shop_file.parent / shop.rules
 
 
 def _complain(problems: Sequence[Problem], source: str = "") -> None:
@@ -424,6 +431,179 @@ def _findings_text(text: str, found: Sequence["Finding"]) -> str:
             for said, indent in zip(lines, indents, strict=True)
         ]
     return "".join(f"{block}\n" for block in blocks) or "nothing found\n"
+
+
+# --- lot ---------------------------------------------------------------------------------------
+
+
+@cli.command()
+@click.argument("sheet", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Where to write.")
+@click.option("--columns", "map_file", type=click.Path(path_type=Path), help="Map of the columns.")
+@click.option(
+    "--propose", type=click.Path(path_type=Path), help="Write the map to this file, to correct it."
+)
+@click.option("--market", help="Market of the listings, e.g. AU or US-CA (default: the shop's).")
+@click.option("--language", help="Language (default: the shop's, else en).")
+@click.option("--listings", is_flag=True, help="Write a page for each unit that may be offered.")
+@click.option(
+    "--against",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="units.ndjson of an earlier lot: its units are refused here.",
+)
+@click.option("--workers", type=click.IntRange(min=1), help="Grade with so many processes.")
+@click.option("--cluster", metavar="ADDRESS", help="Grade on a Dask cluster (tcp://host:8786).")
+@click.option("--resume", is_flag=True, help="Go on with a run that was stopped.")
+@click.option("--on", type=_Day(), help="Day of the assessment (default: today).")
+@click.option("--texts/--no-texts", help="Add what a buyer must be told, in whole sentences.")
+@click.option("--units/--no-units", default=True, help="Write every record and result, too.")
+@click.option("--spreadsheet-safe", "safe", is_flag=True, help="Make cells like =1+1 harmless.")
+@_shop
+def lot(
+    sheet: Path,
+    out: Path | None,
+    map_file: Path | None,
+    propose: Path | None,
+    market: str | None,
+    language: str | None,
+    workers: int | None,
+    cluster: str | None,
+    shop_file: Path | None,
+    **wishes: Any,
+) -> int:
+    """Grade every row of a spreadsheet: CSV, gzipped or not, or .xlsx.
+
+    Writes graded.csv, rejects.csv, findings.csv, units.ndjson, manifest.json and report.html. A row
+    that cannot be graded never stops the others: it is named with every problem. Columns are
+    recognised by their headers; --propose writes down how, for you to correct.
+    """
+    from gradekit.columns import read_map
+    from gradekit.lots import Plan, grade_lot
+
+    session = _session(shop_file)
+    if propose is not None:
+        return _propose(sheet, propose, session)
+    if out is None:
+        raise click.UsageError("say where to write: --out DIR")
+    code = market or (session.shop.market if session.shop else None)
+    if wishes["listings"] and code is None:
+        raise click.UsageError("say which market the listings are for: --market AU")
+    plan = Plan(
+        sheet=sheet,
+        out=out,
+        column_map=None if map_file is None else read_map(map_file),
+        market=code if market or wishes["listings"] else None,
+        language=language or (session.shop.language if session.shop else "en"),
+        **wishes,
+    )
+    rules = _own_rules(session.shop, shop_file)
+    crew = _crew(workers, cluster)
+    done = grade_lot(plan, session.rulebook, session.shop, rules, crew, _progress())
+    click.echo(_lot_text(done))
+    _complain_of_rows(done)
+    return REFUSED if done.tally.rows.rejected else DONE
+
+
+def _crew(workers: int | None, cluster: str | None) -> "Crew":
+    from gradekit.crews import Alone, Workers
+
+    if cluster is not None and workers is not None:
+        raise click.UsageError("give either --workers or --cluster")
+    if cluster is not None:
+        from gradekit.cluster import Cluster
+
+        return Cluster(cluster)
+    return Alone() if workers is None or workers == 1 else Workers(workers)
+
+
+def _propose(sheet: Path, file: Path, session: Session) -> int:
+    from gradekit.columns import propose
+    from gradekit.lexicon import load_lexicon
+    from gradekit.sheets import Choices, open_sheet
+
+    lexicon = load_lexicon(session.rulebook)
+    proposal = propose(open_sheet(sheet, Choices(), lexicon), session.rulebook, lexicon)
+    try:
+        with file.open("x", encoding="utf-8") as new:
+            new.write(proposal.toml())
+    except OSError as error:
+        problem = f"cannot be written ({error.strerror})"
+        _complain([Problem(str(file), problem, "name a new file in a folder that is there")])
+        return NOTHING
+    for question in proposal.unsure:
+        click.echo(f"unsure: {question.column}: {question.problem}; {question.remedy}", err=True)
+    click.echo(
+        f"{file} has the map; correct it, then: gradekit lot {sheet} --columns {file} --out DIR"
+    )
+    return DONE
+
+
+def _progress() -> "Progress":
+    """A line that renews itself on a terminal; nothing in a pipe."""
+    from time import monotonic
+
+    begun: dict[str, tuple[float, int]] = {}
+    last = [0.0]
+
+    def show(what: str, done: int, of: int) -> None:
+        now = monotonic()
+        since, before = begun.setdefault(what, (now, done))
+        if now - last[0] < 0.25 and done != of:
+            return
+        last[0] = now
+        rate = (done - before) / (now - since) if now > since else 0.0
+        line = f"{what}: {done:,} rows" + (f" of {of:,}" if of else "")
+        if rate:
+            line += f", {rate:,.0f} a second" + (f", {_left((of - done) / rate)}" if of else "")
+        click.echo(f"\r\x1b[K{line}", nl=done == of, err=True)
+
+    return show if sys.stderr.isatty() else lambda what, done, of: None
+
+
+def _left(seconds: float) -> str:
+    """The time left, in words."""
+    if seconds < 90:
+        return f"{seconds:.0f} s left"
+    minutes = seconds / 60
+    return f"{minutes:.0f} min left" if minutes < 90 else f"{minutes / 60:.1f} h left"
+
+
+def _lot_text(done: "Lot") -> str:
+    """What the lot came to: sums that add up, hazards, and what to open."""
+    rows, tally, out = done.tally.rows, done.tally, done.out
+    classes = ", ".join(
+        f"{tally.classes[name]} {name.replace('_', ' ')}"
+        for name in CLASSES
+        if name in tally.classes
+    )
+    lines = [
+        f"{rows.read} rows read = {rows.graded} graded + {rows.held} held"
+        f" + {rows.rejected} refused + {rows.skipped} skipped; {tally.units} units",
+        *([f"by class: {classes}"] if classes else []),
+        *([f"set apart first: {tally.hazardous} units with a caution"] if tally.hazardous else []),
+        f"open {out / 'report.html'}; beside it {', '.join(sorted(done.manifest['files']))}",
+    ]
+    return "\n".join(lines)
+
+
+_TOLD = 8
+
+
+def _complain_of_rows(done: "Lot") -> None:
+    """The commonest problems, each with its first rows; the files have them all."""
+    errors = [
+        (column, group)
+        for (level, column, _), group in done.tally.problems.largest()
+        if level == "error"
+    ]
+    for column, group in errors[:_TOLD]:
+        rows = ", ".join(map(str, group.rows)) + (" …" if group.count > len(group.rows) else "")
+        where = f"row{'s' if group.count > 1 else ''} {rows}" + (f", {column}" if column else "")
+        _complain([Problem(where, group.example, group.remedy)])
+    if len(errors) > _TOLD:
+        rest = len(errors) - _TOLD
+        click.echo(f"… and {rest} other problems: see {done.out / 'rejects.csv'}", err=True)
 
 
 # --- the rulebook ------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ transport's status code: the command line and the web service each decide how to
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import msgspec
 
@@ -26,6 +27,9 @@ class GradekitError(Exception):
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(map(str, self.problems)))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.problems,), self.__dict__
 
 
 class RecordError(GradekitError):
@@ -49,6 +53,10 @@ class ShopError(GradekitError):
 
 class ListingRefused(GradekitError):
     """A unit that may not be offered in this market or language, with every reason."""
+
+
+class LotError(GradekitError):
+    """A lot that cannot be graded as a whole, or whose sums do not add up."""
 
 
 class UnknownName(GradekitError):

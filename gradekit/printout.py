@@ -209,7 +209,7 @@ def observed_text(reason: Reason) -> str:
     """What was seen beside the limit, field by field, in words."""
     parts = []
     for field, limit in reason.limit.items():
-        value = f"{_field(field)} {_value(field, reason.observed[field])}"
+        value = f"{field_words(field)} {_value(field, reason.observed[field])}"
         if margin := reason.observed.get(f"{field}_uncertainty"):
             value += f" at the unfavourable end of ±{margin:.1f}"
         is_limit = limit.startswith(("at ", "above", "below"))
@@ -217,7 +217,8 @@ def observed_text(reason: Reason) -> str:
     return ", ".join(parts)
 
 
-def _field(field: str) -> str:
+def field_words(field: str) -> str:
+    """A field's name without the unit it is kept in."""
     for ending in _UNITS:
         field = field.removesuffix(ending)
     return field.replace("_", " ")

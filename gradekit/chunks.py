@@ -1,0 +1,468 @@
+"""CHUNKS: some rows of a lot, graded into the lines of every file.
+
+It stands between the rows of a sheet and the lot's files. A chunk is a pure function of the order
+and its rows, so it may run in this process, in another or on another machine, and gives the same
+bytes. It never stops for a row: what is wrong with one becomes findings.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator
+from datetime import date
+from functools import lru_cache
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import msgspec
+from msgspec.structs import replace
+
+from gradekit.advice import advise, worth_looking
+from gradekit.assessment import Assessment, assess
+from gradekit.cells import column_of, identities, places, told
+from gradekit.columns import Layout
+from gradekit.disclosures import phrases_in, sentences
+from gradekit.duplicates import Repeated, fingerprint
+from gradekit.errors import LotError, Problem, RecordError
+from gradekit.inspection import Inspection
+from gradekit.markets import load_market
+from gradekit.records import convert_inspection, notes
+from gradekit.rulebook import load_rulebook
+from gradekit.sheets import Part, Row, Sheet
+from gradekit.shop import Shop, complete
+from gradekit.tallies import Finding, Level, Tally, named, next_step
+
+RESULT_COLUMNS = [
+    "row",
+    "unit_id",
+    "sale_class",
+    "grade",
+    "best_grade",
+    "reasons",
+    "disclosures",
+    "open_checks",
+    "next_step",
+    "rulebook",
+]
+REJECT_COLUMNS = ["row", "column", "value", "problem", "remedy"]
+FINDING_COLUMNS = ["level", "row", "column", "value", "problem", "remedy"]
+
+
+class Order(NamedTuple):
+    """What is to be done with the rows of a sheet; it travels to whoever does it."""
+
+    key: str
+    """Tells this order from any other."""
+    sheet: Sheet
+    layout: Layout
+    rules: Path | None
+    digest: str
+    """Of the rules; whoever grades with others is stopped."""
+    shop: Shop | None
+    on: date
+    language: str
+    market: str | None
+    texts: bool
+    units: bool
+    listings: bool
+    safe: bool
+    """Cells that a spreadsheet would run as formulas are made harmless."""
+    repeated: Repeated
+
+
+class Job(NamedTuple):
+    """The rows of one chunk: a part of the sheet's bytes, or rows that were read already."""
+
+    part: Part | None
+    rows: tuple[Row, ...] = ()
+
+    def read(self, sheet: Sheet) -> Iterable[Row]:
+        """The rows, in order."""
+        return self.rows if self.part is None else sheet.rows(self.part)
+
+
+class Written(NamedTuple):
+    """What a chunk adds to each file, and to the sums."""
+
+    files: dict[str, bytes]
+    pages: tuple[tuple[str, bytes], ...]
+    tally: Tally
+    lines: int
+    """Units in ``graded.csv``, counted apart from the tally."""
+
+
+# --- who is who --------------------------------------------------------------------------------
+
+
+class Seen(NamedTuple):
+    """The fingerprints of a chunk's identities as packed 64-bit numbers, and its rows."""
+
+    fingerprints: bytes
+    rows: int
+
+
+def look(order: Order, job: Job) -> Seen:
+    """The identities in a chunk of rows, for finding those that stand twice."""
+    from array import array
+
+    found, rows = array("Q"), 0
+    for row in job.read(order.sheet):
+        rows += 1
+        if row.skip is None:
+            found.extend({fingerprint(identity) for identity in identities(row, order.layout)})
+    return Seen(found.tobytes(), rows)
+
+
+def place(order: Order, job: Job) -> list[tuple[int, int]]:
+    """Fingerprint and row number of every identity of the chunk that stands twice."""
+    wanted = order.repeated
+    return [
+        (key, row.number)
+        for row in job.read(order.sheet)
+        if row.skip is None
+        for key in {fingerprint(identity) for identity in identities(row, order.layout)}
+        if key in wanted
+    ]
+
+
+# --- one row -----------------------------------------------------------------------------------
+
+
+class Graded(NamedTuple):
+    """One unit's record and result."""
+
+    inspection: Inspection
+    assessment: Assessment
+
+
+class Judged(NamedTuple):
+    """A row with everything found on it and its units: none if it was refused or skipped."""
+
+    row: Row
+    findings: list[Finding]
+    units: list[Graded]
+
+    @property
+    def refused(self) -> bool:
+        """An error stands in the way."""
+        return any(finding.level == "error" for finding in self.findings)
+
+
+class Bench:
+    """What grading rows needs, made once in a process."""
+
+    def __init__(self, order: Order) -> None:
+        self.order = order
+        self.rulebook = load_rulebook(order.rules)
+        if self.rulebook.stamp.digest != order.digest:
+            raise LotError([Problem("rules", "differ between workers", "give all the same rules")])
+        self.phrases = phrases_in(self.rulebook, order.language)
+        self.market = load_market(self.rulebook, order.market) if order.market else None
+        self.stamp = " ".join(
+            [self.rulebook.stamp.name, self.rulebook.stamp.version, order.digest[:12]]
+        )
+
+    def judge(self, row: Row) -> Judged:
+        """Grade a row; whatever goes wrong stays on this row."""
+        if row.skip is not None:
+            skipped = Finding("note", row.number, "", "", f"skipped: {row.skip}", _SKIPPED)
+            return Judged(row, [skipped], [])
+        findings: list[Finding] = []
+        try:
+            return Judged(row, findings, self._units(row, findings))
+        except Exception as error:  # a fault of ours on one row must not cost the lot
+            findings.append(_fault(row, error))
+            return Judged(row, findings, [])
+
+    def _units(self, row: Row, findings: list[Finding]) -> list[Graded]:
+        order = self.order
+        read = told(row, order.layout)
+        findings += [Finding(*found) for found in read.findings]
+        findings += _twin_findings(row, order)
+        inspection = self._inspection(row, read.record, findings)
+        if inspection is None or any(finding.level == "error" for finding in findings):
+            return []
+        units = _copies(inspection, read.copies)
+        return [Graded(unit, advise(assess(unit, self.rulebook, order.on))) for unit in units]
+
+    def _inspection(
+        self, row: Row, record: dict[str, Any], findings: list[Finding]
+    ) -> Inspection | None:
+        """The row's record; None if it is refused, with what is wrong said once a column."""
+        try:
+            inspection = convert_inspection(record, self.rulebook)
+            if inspection.inspected_on > self.order.on:
+                raise RecordError([_too_late(inspection, self.order.on)])
+        except RecordError as error:
+            said = _of_cells(row, self.order, "error", error.problems)
+            told_already = {f.column for f in findings if f.level == "error"}
+            findings += [f for f in said if f.column not in told_already]
+            return None
+        if odd := notes(inspection, self.rulebook):
+            findings += _of_cells(row, self.order, "note", odd)
+        shop = self.order.shop
+        return inspection if shop is None else complete(inspection, shop)
+
+
+_SKIPPED = "nothing to do, if it holds no unit"
+
+
+def _fault(row: Row, error: Exception) -> Finding:
+    problem = f"the program failed on this row ({type(error).__name__}: {error})"
+    remedy = "grade this unit by itself with `gradekit grade`, and report the fault"
+    return Finding("error", row.number, "", "", problem, remedy)
+
+
+def _too_late(inspection: Inspection, on: date) -> Problem:
+    problem = f"{inspection.inspected_on} is after the day of the assessment, {on}"
+    return Problem("inspected_on", problem, "mend the day, or give a later one with --on")
+
+
+def _copies(inspection: Inspection, copies: int) -> list[Inspection]:
+    """One record for each unit of a row that holds several."""
+    if copies == 1:
+        return [inspection]
+    tags = (f"{inspection.unit_id}-{n}" for n in range(1, copies + 1))
+    return [replace(inspection, unit_id=tag) for tag in tags]
+
+
+def _of_cells(
+    row: Row, order: Order, level: Level, problems: Iterable[Problem]
+) -> Iterator[Finding]:
+    """Problems of the record, told of the cells they come from."""
+    known = places(row, order.layout)
+    index = {name: i for i, name in enumerate(order.sheet.names)}
+    for problem in problems:
+        column = column_of(problem.where, known)
+        at = index.get(column, len(row.cells))
+        value = row.cells[at] if at < len(row.cells) else ""
+        where = column or problem.where
+        yield Finding(level, row.number, where, value, problem.problem, problem.remedy)
+
+
+def _twin_findings(row: Row, order: Order) -> Iterator[Finding]:
+    """That this row's unit stands elsewhere too: a warning on the first row, else an error."""
+    if not order.repeated:
+        return
+    for identity in identities(row, order.layout):
+        twins = order.repeated.twins(identity)
+        if twins is None:
+            continue
+        name, value = identity
+        if twins.earlier:
+            problem = f"{name} stands in row {twins.earlier} of the earlier lot {twins.file}"
+            yield Finding("error", row.number, name, value, problem, _ONE_OF_THEM)
+        elif row.number != twins.first:
+            problem = f"{name} stands in row {twins.first} already"
+            yield Finding("error", row.number, name, value, problem, _ONE_OF_THEM)
+        elif twins.second:
+            problem = f"{name} stands in row {twins.second} too"
+            yield Finding("warning", row.number, name, value, problem, _ONE_OF_THEM)
+
+
+_ONE_OF_THEM = "keep one of the two rows, or mend the number on the wrong one"
+
+
+# --- the lines of the files --------------------------------------------------------------------
+
+
+class UnitLine(msgspec.Struct):
+    """One line of ``units.ndjson``."""
+
+    row: int
+    record: Inspection
+    assessment: Any
+
+
+@lru_cache(maxsize=1)
+def _bench(key: str) -> list[Bench]:
+    """The bench of the order that this process works on, once it is made."""
+    return []
+
+
+def grade(order: Order, job: Job) -> Written:
+    """Grade a chunk of rows: the same bytes wherever it runs."""
+    made = _bench(order.key)
+    if not made:
+        made.append(Bench(order))
+    pages = _Pages(made[0])
+    for row in job.read(order.sheet):
+        pages.enter(made[0].judge(row))
+    return pages.written()
+
+
+class _Pages:
+    """The open files of one chunk."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench, self.order = bench, bench.order
+        self.tally = Tally()
+        self.lines = 0
+        self.texts = {name: io.StringIO() for name in ("graded", "rejects", "findings")}
+        delimiter = self.order.sheet.sniffed.delimiter or ","
+        self.csv = {
+            name: csv.writer(text, delimiter=delimiter, lineterminator="\r\n")
+            for name, text in self.texts.items()
+        }
+        self.units = bytearray()
+        self.listed: list[tuple[str, bytes]] = []
+
+    def enter(self, judged: Judged) -> None:
+        """Write one row where it belongs, and count it."""
+        row, findings = judged.row, judged.findings
+        cells, formulas = self._cells(row)
+        findings += formulas
+        self.tally.rows.read += 1
+        if row.skip is not None:
+            self.tally.rows.skipped += 1
+        elif judged.refused:
+            self._reject(row, cells, findings)
+        else:
+            self._grade(row, cells, judged.units)
+        for finding in findings:
+            self.tally.find(finding)
+            self.csv["findings"].writerow(self._harmless(finding))
+
+    def _cells(self, row: Row) -> tuple[list[str], list[Finding]]:
+        """The row's own cells, and those that a spreadsheet would run."""
+        if not _ANY_FORMULA.search("\n" + "\n".join(row.cells)):
+            return row.cells, []
+        names = self.order.sheet.names
+        found = [
+            Finding("note", row.number, name, cell, _FORMULA_LIKE[self.order.safe], _FORMULAS)
+            for name, cell in zip_longest(names, row.cells, fillvalue="")
+            if is_formula(cell)
+        ]
+        self.tally.formulas += len(found)
+        return self._harmless(row.cells), found
+
+    def _harmless(self, values: Iterable[Any]) -> list[Any]:
+        if not self.order.safe:
+            return list(values)
+        return [harmless(v) if isinstance(v, str) else v for v in values]
+
+    def _write(self, name: str, cells: list[str], results: Iterable[Any]) -> None:
+        """A row with what is said of it, in line with the header; what a row has beyond its
+        header comes last.
+        """
+        width = len(self.order.sheet.header)
+        own = cells[:width] + [""] * (width - len(cells))
+        self.csv[name].writerow([*own, *self._harmless(results), *cells[width:]])
+
+    def _reject(self, row: Row, cells: list[str], findings: list[Finding]) -> None:
+        self.tally.rows.rejected += 1
+        for finding in findings:
+            if finding.level == "error":
+                self._write("rejects", cells, finding[1:])
+
+    def _grade(self, row: Row, cells: list[str], units: list[Graded]) -> None:
+        held = units[0].assessment.sale_class == "hold"
+        self.tally.rows.held += held
+        self.tally.rows.graded += not held
+        for unit in units:
+            self._write("graded", cells, [row.number, *_result(unit, self.bench)])
+            self.lines += 1
+            kind = self.bench.rulebook.kind(unit.assessment.kind)
+            self.tally.unit(row.number, unit.inspection, unit.assessment, kind)
+            if self.order.units:
+                self.units += _unit_line(row, unit, self.bench)
+            if self.order.listings:
+                self._list(row, unit)
+
+    def _list(self, row: Row, unit: Graded) -> None:
+        from gradekit.listing import ListingRefused
+
+        if unit.assessment.sale_class == "hold":
+            return
+        try:
+            self.listed.append(_page(unit, self.bench))
+            self.tally.listed += 1
+        except ListingRefused as error:
+            for problem in error.problems:
+                words = (problem.where, problem.problem)
+                self.tally.unlisted.count(words, row.number, remedy=problem.remedy)
+
+    def written(self) -> Written:
+        """Everything so far, as bytes."""
+        files = {
+            f"{name}.csv": text.getvalue().encode("utf-8", "backslashreplace")
+            for name, text in self.texts.items()
+        }
+        files["units.ndjson"] = bytes(self.units)
+        return Written(files, tuple(self.listed), self.tally, self.lines)
+
+
+def _result(unit: Graded, bench: Bench) -> list[str]:
+    """What ``graded.csv`` says of a unit, after its row."""
+    inspection, a = unit
+    reasons = (r for r in a.reasons if r.caps_class or r.caps_grade)
+    words = bench.phrases.words.removed_by
+    step, _, what = next_step(inspection, a).partition(": ")
+    return [
+        a.unit_id,
+        a.sale_class,
+        a.grade or "",
+        a.best_grade or "",
+        "; ".join(f"{r.name.replace('-', ' ')} ({named(r.about, inspection)})" for r in reasons),
+        _said(unit, bench),
+        "; ".join(named(check.about, inspection) for check in worth_looking(a)),
+        f"{words[step]}: {what}" if step else "",
+        bench.stamp,
+    ]
+
+
+def _said(unit: Graded, bench: Bench) -> str:
+    """What a buyer must be told: whole sentences if texts are wanted, else what they are about."""
+    if bench.order.texts:
+        return " ".join(s.text for s in sentences(unit.assessment, bench.phrases, bench.rulebook))
+    about = (f"{d.topic} ({named(d.about, unit.inspection)})" for d in unit.assessment.disclosures)
+    return "; ".join(about)
+
+
+_ENCODER = msgspec.json.Encoder()
+
+
+def _unit_line(row: Row, unit: Graded, bench: Bench) -> bytes:
+    assessment: Any = unit.assessment
+    if bench.order.texts:
+        assessment = msgspec.to_builtins(assessment)
+        said = sentences(unit.assessment, bench.phrases, bench.rulebook)
+        for disclosure, sentence in zip(assessment["disclosures"], said, strict=True):
+            disclosure["text"] = sentence.text
+    return _ENCODER.encode(UnitLine(row.number, unit.inspection, assessment)) + b"\n"
+
+
+def _page(unit: Graded, bench: Bench) -> tuple[str, bytes]:
+    """The page that a buyer reads, under its name; ListingRefused if there may be none."""
+    from gradekit.listing import write_listing, write_page
+    from gradekit.sales import sale_of
+
+    assert bench.market is not None
+    sale = sale_of(unit.inspection, unit.assessment, bench.rulebook, bench.order.shop)
+    listing = write_listing(sale, bench.market, bench.rulebook, bench.order.language)
+    page = write_page(listing, bench.phrases, bench.rulebook)
+    return f"{listing.slug}.html", page.encode("utf-8")
+
+
+# --- formulas in cells -------------------------------------------------------------------------
+
+# Signs that begin a formula in common spreadsheets, as the advice on CSV injection lists them (from
+# memory), their full-width forms with them.
+_ANY_FORMULA = re.compile("\n[ \u00a0]*[=+\\-@\t\r\uff1d\uff0b\uff0d\uff20]")
+_NUMBER = re.compile(r"[+-]?\d[\d., ]*%?")
+_FORMULA_LIKE = {
+    True: "a spreadsheet could run this as a formula: an apostrophe was put before it",
+    False: "a spreadsheet could run this as a formula",
+}
+_FORMULAS = "keep it as text; --spreadsheet-safe puts an apostrophe before such cells"
+
+
+def is_formula(cell: str) -> bool:
+    """A spreadsheet could take the cell for a formula; plain signed numbers are none."""
+    return bool(_ANY_FORMULA.match("\n" + cell)) and not _NUMBER.fullmatch(cell)
+
+
+def harmless(cell: str) -> str:
+    """The cell as text that no spreadsheet runs."""
+    return f"'{cell}" if is_formula(cell) else cell

@@ -1,0 +1,331 @@
+"""LOTS: a whole sheet of units, graded row by row into files that add up.
+
+It stands after one unit's grade. Rows stream through in chunks, by one process or many, and a run
+that was stopped can go on. It never drops a row: read = graded + held + rejected + skipped, or
+nothing is handed over.
+"""
+
+import csv
+import hashlib
+import io
+from array import array
+from codecs import BOM_UTF8
+from collections.abc import Callable, Iterable, Iterator
+from datetime import date
+from importlib.metadata import version
+from itertools import islice
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import msgspec
+
+from gradekit.chunks import (
+    FINDING_COLUMNS,
+    REJECT_COLUMNS,
+    RESULT_COLUMNS,
+    Job,
+    Order,
+    grade,
+    look,
+    place,
+)
+from gradekit.columns import Column, ColumnMap, Layout, learn
+from gradekit.crews import Crew
+from gradekit.duplicates import Repeated, Sightings, earlier_units, fingerprint
+from gradekit.errors import LotError, Problem
+from gradekit.handover import MANIFEST, PAGES, Note, Unfinished, read_note, stamp
+from gradekit.lexicon import load_lexicon
+from gradekit.lot_report import write_report
+from gradekit.rulebook import Rulebook
+from gradekit.sheets import Choices, Sheet, open_sheet
+from gradekit.shop import Shop
+from gradekit.tallies import Tally
+
+CHUNK_ROWS = 250
+"""Rows graded at once: what a stopped run may lose, and what is held in memory."""
+LOOK_BYTES = 1 << 20
+
+Progress = Callable[[str, int, int], None]
+"""Told what is going on, how many rows are done, and how many there are (0: not known yet)."""
+
+
+class Plan(NamedTuple):
+    """What to make of a sheet, and where to put it."""
+
+    sheet: Path
+    out: Path
+    column_map: ColumnMap | None = None
+    against: tuple[Path, ...] = ()
+    on: date | None = None
+    market: str | None = None
+    language: str = "en"
+    texts: bool = False
+    units: bool = True
+    listings: bool = False
+    safe: bool = False
+    resume: bool = False
+
+
+class Lot(NamedTuple):
+    """A lot that was handed over."""
+
+    out: Path
+    tally: Tally
+    manifest: dict[str, Any]
+
+
+def grade_lot(
+    plan: Plan,
+    rulebook: Rulebook,
+    shop: Shop | None,
+    rules: Path | None,
+    crew: Crew,
+    progress: Progress = lambda what, done, of: None,
+) -> Lot:
+    """Grade every row of a sheet into a folder.
+
+    ``rules`` is the shop's own rule folder, for other processes to load. Raises BadSheet if the
+    sheet cannot be read, LotError if the lot cannot be graded as a whole or does not add up.
+    """
+    _spare_inputs(plan)
+    order = _order(plan, rulebook, shop, rules)
+    names = ("graded.csv", "rejects.csv", "findings.csv") + ("units.ndjson",) * plan.units
+    lot = Unfinished(plan.out, names, pages=plan.listings)
+    try:
+        if plan.resume:
+            lot.go_on(_note(plan.out, order))
+        else:
+            lot.begin(order.key, order.on, _heads(order))
+        if not lot.whole:
+            _grade(lot, order, plan, crew, progress)
+            _finish(lot, order, plan, rulebook)
+        manifest = msgspec.json.decode((lot.aside / MANIFEST).read_bytes())
+        lot.hand_over()
+    except OSError as error:
+        where = str(error.filename or plan.out)
+        problem = f"cannot be written ({error.strerror})"
+        raise LotError([Problem(where, problem, "make room or mend it; then --resume")]) from None
+    finally:
+        lot.close()
+    return Lot(plan.out, lot.note.tally, manifest)
+
+
+def _spare_inputs(plan: Plan) -> None:
+    """What is read must not be written over."""
+    inside = plan.out.resolve()
+    for path in (plan.sheet, *plan.against):
+        if path.resolve().parent == inside:
+            problem = "lies in the folder that the lot is written to"
+            raise LotError([Problem(str(path), problem, "give --out another folder")])
+
+
+# --- the order ---------------------------------------------------------------------------------
+
+
+def _order(plan: Plan, rulebook: Rulebook, shop: Shop | None, rules: Path | None) -> Order:
+    told, lexicon = plan.column_map, load_lexicon(rulebook)
+    choices, known = (told.sheet, told.columns) if told else (Choices(), ())
+    sheet = open_sheet(plan.sheet.absolute(), choices, lexicon, known)
+    on = plan.on or (read_note(plan.out).on if plan.resume else date.today())
+    order = Order(
+        key="",
+        sheet=sheet,
+        layout=learn(sheet, told, rulebook, lexicon),
+        rules=rules and rules.absolute(),
+        digest=rulebook.stamp.digest,
+        shop=shop,
+        on=on,
+        language=plan.language,
+        market=plan.market,
+        texts=plan.texts,
+        units=plan.units,
+        listings=plan.listings,
+        safe=plan.safe,
+        repeated=Repeated(array("Q")),
+    )
+    return order._replace(key=_key(order, plan))
+
+
+def _key(order: Order, plan: Plan) -> str:
+    """Tells a lot from every other: its sheet, its rules, and all that was asked for."""
+    told = [
+        version("gradekit"),
+        stamp(plan.sheet).sha256,
+        [stamp(path).sha256 for path in plan.against],
+        plan.column_map,
+        (order.digest, order.shop, order.on, order.language, order.market),
+        (order.texts, order.units, order.listings, order.safe),
+    ]
+    return hashlib.sha256(msgspec.json.encode(told, order="deterministic")).hexdigest()
+
+
+def _note(out: Path, order: Order) -> Note:
+    note = read_note(out)
+    if note.key != order.key:
+        problem = "the stopped run was of another sheet, other rules or other choices"
+        raise LotError([Problem(str(out), problem, "give the same as then, or leave out --resume")])
+    return note
+
+
+def _heads(order: Order) -> dict[str, bytes]:
+    """The header lines: results beside the sheet's own columns."""
+    own = order.sheet.header
+    return {
+        "graded.csv": _head(order.sheet, [*own, *_free(RESULT_COLUMNS, own)]),
+        "rejects.csv": _head(order.sheet, [*own, *_free(REJECT_COLUMNS, own)]),
+        "findings.csv": _head(order.sheet, FINDING_COLUMNS),
+    }
+
+
+def _head(sheet: Sheet, names: list[str]) -> bytes:
+    line = io.StringIO()
+    delimiter = sheet.sniffed.delimiter or ","
+    csv.writer(line, delimiter=delimiter, lineterminator="\r\n").writerow(names)
+    plain = sheet.sniffed.container == "text" and sheet.sniffed.encoding in ("utf-8", "ascii")
+    return (b"" if plain else BOM_UTF8) + line.getvalue().encode("utf-8", "backslashreplace")
+
+
+def _free(names: Iterable[str], own: Iterable[str]) -> list[str]:
+    """Our columns' names; one that the sheet has taken is said to be ours."""
+    taken = {name.strip().casefold() for name in own}
+    free = []
+    for name in names:
+        while name in taken:
+            name = f"gradekit.{name}"
+        free.append(name)
+    return free
+
+
+# --- the rows ----------------------------------------------------------------------------------
+
+
+def _jobs(sheet: Sheet, chunks: int, rows: int) -> Iterator[Job]:
+    """The sheet in chunks: cut by bytes where that is possible, else read here row by row."""
+    parts = sheet.parts(chunks)
+    if len(parts) > 1 or chunks <= 1:
+        yield from (Job(part) for part in parts)
+        return
+    stream = iter(sheet.rows(None))
+    while batch := tuple(islice(stream, rows)):
+        yield Job(None, batch)
+
+
+def _look(order: Order, plan: Plan, crew: Crew, progress: Progress) -> tuple[Repeated, int]:
+    """Every identity that stands twice, with its rows; and how many rows there are."""
+    chunks = 1 + plan.sheet.stat().st_size // LOOK_BYTES
+    sightings, rows = Sightings(), 0
+    for seen in crew.run(look, order, _jobs(order.sheet, chunks, CHUNK_ROWS)):
+        sightings.add(memoryview(seen.fingerprints).cast("Q"))
+        rows += seen.rows
+        progress("looking for units that stand twice", rows, 0)
+    for path in plan.against:
+        for _, identities in earlier_units(path):
+            sightings.add(map(fingerprint, identities))
+    repeated = Repeated(sightings.repeated(), tuple(path.name for path in plan.against))
+    if repeated:
+        asking = order._replace(repeated=repeated)
+        for places in crew.run(place, asking, _jobs(order.sheet, chunks, CHUNK_ROWS)):
+            for key, row in places:
+                repeated.saw(key, row)
+        _place_earlier(repeated, plan)
+    return repeated, rows
+
+
+def _place_earlier(repeated: Repeated, plan: Plan) -> None:
+    for number, path in enumerate(plan.against):
+        for row, identities in earlier_units(path):
+            for identity in identities:
+                repeated.saw_earlier(fingerprint(identity), row, number)
+
+
+def _grade(lot: Unfinished, order: Order, plan: Plan, crew: Crew, progress: Progress) -> None:
+    repeated, rows = _look(order, plan, crew, progress)
+    if not rows:
+        raise LotError([Problem(plan.sheet.name, "has no rows", "give a sheet with units in it")])
+    order = order._replace(repeated=repeated)
+    jobs = islice(_jobs(order.sheet, -(-rows // CHUNK_ROWS), CHUNK_ROWS), lot.note.done, None)
+    note = lot.note
+    for written in crew.run(grade, order, jobs):
+        lot.add(written.files, written.pages)
+        note.tally.absorb(written.tally)
+        note.lines += written.lines
+        note.done += 1
+        lot.save_now_and_then()
+        progress("grading", note.tally.rows.read, rows)
+    _check_sums(note, rows)
+    lot.save()
+
+
+def _check_sums(note: Note, rows: int) -> None:
+    """The accounting law, with rows and units each counted a second time elsewhere."""
+    told = note.tally.rows
+    if told.adds_up and told.read == rows and note.lines == note.tally.units:
+        return
+    sums = f"{rows} rows, of them {told}; {note.tally.units} units in {note.lines} lines"
+    raise LotError([Problem("rows", f"the sums do not add up: {sums}", "report this fault")])
+
+
+# --- the manifest ------------------------------------------------------------------------------
+
+
+def _finish(lot: Unfinished, order: Order, plan: Plan, rulebook: Rulebook) -> None:
+    """Write the report and, last, the manifest with the digest of every file."""
+    manifest = _manifest(lot, order, plan, rulebook)
+    lot.put("report.html", write_report(lot.note.tally, manifest, rulebook))
+    for name in (*lot.names, "report.html"):
+        manifest["files"][name] = stamp(lot.aside / name)
+    if lot.pages:
+        manifest["files"][PAGES] = {"pages": sum(1 for _ in (lot.aside / PAGES).iterdir())}
+    lot.put(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest)) + b"\n")
+
+
+def _manifest(lot: Unfinished, order: Order, plan: Plan, rulebook: Rulebook) -> dict[str, Any]:
+    tally = lot.note.tally
+    return {
+        "lot": order.key[:12],
+        "sheet": {
+            "name": plan.sheet.name,
+            **msgspec.to_builtins(stamp(plan.sheet)),
+            "sniffed": msgspec.to_builtins(order.sheet.sniffed),
+            "columns": _columns(order.layout),
+            "skipped": dict(order.layout.skipped),
+            "notes": [msgspec.to_builtins(note) for note in order.layout.notes],
+        },
+        "assessed_on": order.on,
+        "market": order.market,
+        "language": order.language,
+        "gradekit": version("gradekit"),
+        "rulebook": msgspec.to_builtins(rulebook.stamp),
+        "against": [{"name": path.name, "sha256": stamp(path).sha256} for path in plan.against],
+        "rows": msgspec.to_builtins(tally.rows),
+        "units": tally.units,
+        "sale_class": tally.classes,
+        "grade": tally.grades,
+        "kind": tally.kinds,
+        "findings": tally.findings,
+        "formulas": tally.formulas,
+        "hazards": tally.hazardous,
+        "blockers": {words[0]: group.count for words, group in tally.blockers.largest()},
+        "untested": tally.untested,
+        "listings": tally.listed if order.listings else None,
+        "files": {},
+    }
+
+
+def _columns(layout: Layout) -> list[dict[str, Any]]:
+    """How each column was read: where it goes, in what style, and what it leaves open."""
+    return [
+        {
+            "column": column.name,
+            "paths": column.paths,
+            "style": _style(column),
+            "question": column.question and column.question.problem,
+        }
+        for column in layout.columns
+    ]
+
+
+def _style(column: Column) -> dict[str, str]:
+    """What was settled of a column's numbers, days and units."""
+    names = ("decimal", "scale", "dates", "unit", "currency", "split")
+    return {name: told for name in names if (told := getattr(column.said, name))}

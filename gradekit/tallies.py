@@ -1,0 +1,367 @@
+"""TALLIES: what a lot comes to, counted row by row and added up chunk by chunk.
+
+It stands beside the grading of a lot and feeds its manifest and its report. Its size is bounded:
+counts are whole, examples and lists stop at a number and say how many they left out. Tallies added
+in the order of the rows give the same sums however the rows were cut.
+"""
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Literal, NamedTuple
+
+import msgspec
+
+from gradekit.advice import tasks, worth_looking
+from gradekit.assessment import Assessment, Reason
+from gradekit.inspection import Inspection
+from gradekit.kinds import Kind
+from gradekit.rules import CLASSES, GRADES
+
+EXAMPLES = 6
+"""Rows that a group names."""
+GROUPS = 400
+"""Groups that a table holds; what comes later is counted as one."""
+LINES = 1000
+"""Units that the report's table holds."""
+URGENT = 200
+"""Units that the report names as hazards."""
+_TEXT = 160
+
+Level = Literal["error", "warning", "note"]
+
+
+class Finding(NamedTuple):
+    """Something about one cell of a row: an error keeps the row from being graded."""
+
+    level: Level
+    row: int
+    column: str
+    value: str
+    problem: str
+    remedy: str
+
+
+class Group(msgspec.Struct):
+    """How often something was met, and in which rows first."""
+
+    count: int = 0
+    rows: list[int] = []
+    example: str = ""
+    """What was said of the first row."""
+    remedy: str = ""
+
+    def add(self, more: "Group") -> None:
+        """Count more of it; the other's rows come after those it has."""
+        self.count += more.count
+        self.example = self.example or more.example
+        self.remedy = self.remedy or more.remedy
+        rows = more.rows
+        for row in rows:
+            if len(self.rows) < EXAMPLES and row not in self.rows:
+                self.rows.append(row)
+
+
+class Table(msgspec.Struct):
+    """Groups by their words. The first ``GROUPS`` are kept; ``beyond`` counts the others."""
+
+    groups: dict[str, Group] = {}
+    beyond: int = 0
+
+    def count(self, words: tuple[str, ...], row: int, example: str = "", remedy: str = "") -> None:
+        """Count one, within a chunk: nothing is left out yet."""
+        kept = self.groups.setdefault("\t".join(map(_short, words)), Group())
+        kept.add(Group(1, [row], example, remedy))
+
+    def absorb(self, other: "Table") -> None:
+        """Add the groups of the rows that follow."""
+        self.beyond += other.beyond
+        for words, group in other.groups.items():
+            if words not in self.groups and len(self.groups) >= GROUPS:
+                self.beyond += group.count
+            else:
+                self.groups.setdefault(words, Group()).add(group)
+
+    def largest(self) -> Iterator[tuple[tuple[str, ...], Group]]:
+        """The groups, largest first; of equals, in the order of their words."""
+        by_size = sorted(self.groups.items(), key=lambda item: (-item[1].count, item[0]))
+        return ((tuple(words.split("\t")), group) for words, group in by_size)
+
+
+def _short(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= _TEXT else text[: _TEXT - 1] + "…"
+
+
+class Rows(msgspec.Struct):
+    """What became of the rows. Accounting law: read = graded + held + rejected + skipped."""
+
+    read: int = 0
+    graded: int = 0
+    held: int = 0
+    rejected: int = 0
+    skipped: int = 0
+
+    @property
+    def adds_up(self) -> bool:
+        """No row was lost and none was counted twice."""
+        return self.read == self.graded + self.held + self.rejected + self.skipped
+
+
+class Line(msgspec.Struct):
+    """One unit in the report's table."""
+
+    row: int
+    unit_id: str
+    kind: str
+    name: str
+    sale_class: str
+    grade: str | None
+    best_class: str
+    best_grade: str | None
+    held_by: str
+    next_step: str
+
+
+class Hazard(msgspec.Struct):
+    """A unit to be set apart first, with what to be careful of."""
+
+    row: int
+    unit_id: str
+    name: str
+    cautions: tuple[str, ...]
+
+
+TABLES = (
+    "blockers",
+    "cautions",
+    "class_holders",
+    "grade_holders",
+    "checks",
+    "work",
+    "parts",
+    "problems",
+    "unlisted",
+)
+
+
+class Tally(msgspec.Struct):
+    """Everything that is counted over a lot, or over some rows of it."""
+
+    rows: Rows = msgspec.field(default_factory=Rows)
+    units: int = 0
+    classes: dict[str, int] = {}
+    grades: dict[str, int] = {}
+    kinds: dict[str, int] = {}
+    findings: dict[str, int] = {}
+    formulas: int = 0
+    untested: int = 0
+    """Units with a function that was not tested, or tested before the last work."""
+    listed: int = 0
+    hazardous: int = 0
+    blockers: Table = msgspec.field(default_factory=Table)
+    cautions: Table = msgspec.field(default_factory=Table)
+    class_holders: Table = msgspec.field(default_factory=Table)
+    grade_holders: Table = msgspec.field(default_factory=Table)
+    checks: Table = msgspec.field(default_factory=Table)
+    work: Table = msgspec.field(default_factory=Table)
+    parts: Table = msgspec.field(default_factory=Table)
+    problems: Table = msgspec.field(default_factory=Table)
+    unlisted: Table = msgspec.field(default_factory=Table)
+    lines: list[Line] = []
+    hazards: list[Hazard] = []
+
+    def absorb(self, other: "Tally") -> None:
+        """Add the tally of the rows that follow."""
+        for name in self.rows.__struct_fields__:
+            setattr(self.rows, name, getattr(self.rows, name) + getattr(other.rows, name))
+        for name in ("units", "formulas", "untested", "listed", "hazardous"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        for name in ("classes", "grades", "kinds", "findings"):
+            _add(getattr(self, name), getattr(other, name))
+        for name in TABLES:
+            getattr(self, name).absorb(getattr(other, name))
+        self.lines += other.lines[: LINES - len(self.lines)]
+        self.hazards += other.hazards[: URGENT - len(self.hazards)]
+
+    def find(self, finding: Finding) -> None:
+        """Count a finding, grouped by its problem without the value."""
+        _add(self.findings, {finding.level: 1})
+        words = (finding.level, finding.column, _without(finding.problem, finding.value))
+        example, remedy = _short(finding.problem), _short(finding.remedy)
+        self.problems.count(words, finding.row, example, remedy)
+
+    def unit(self, row: int, inspection: Inspection, assessment: Assessment, kind: Kind) -> None:
+        """Count one unit that was graded or held."""
+        self.units += 1
+        _add(self.classes, {assessment.sale_class: 1})
+        _add(self.grades, {assessment.grade or "none": 1})
+        _add(self.kinds, {assessment.kind: 1})
+        self.untested += any(c.about.startswith("tests[") for c in assessment.open_checks)
+        self._alarms(row, inspection, assessment)
+        self._holders(row, assessment)
+        self._to_do(row, inspection, assessment, kind)
+        if len(self.lines) < LINES:
+            self.lines.append(line(row, inspection, assessment))
+
+    def _alarms(self, row: int, inspection: Inspection, assessment: Assessment) -> None:
+        for rule in assessment.blockers:
+            self.blockers.count((rule,), row)
+        for caution in assessment.cautions:
+            self.cautions.count((caution,), row)
+        if assessment.cautions:
+            self.hazardous += 1
+            hazard = Hazard(row, assessment.unit_id, _name(inspection), assessment.cautions)
+            self.hazards.append(hazard)
+
+    def _holders(self, row: int, assessment: Assessment) -> None:
+        """What holds class and grade down: each rule once a unit."""
+        for rule, name in _once(class_holders(assessment)):
+            self.class_holders.count((rule, name, assessment.sale_class), row)
+        for rule, name in _once(grade_holders(assessment)):
+            self.grade_holders.count((rule, name, assessment.grade or "none"), row)
+
+    def _to_do(self, row: int, inspection: Inspection, assessment: Assessment, kind: Kind) -> None:
+        for words in dict.fromkeys(
+            (
+                "now" if c.costs_class or c.costs_grade else "may",
+                kind.kind,
+                named(c.about, inspection),
+            )
+            for c in worth_looking(assessment)
+        ):
+            self.checks.count(words, row)
+        todo = tasks(assessment)
+        work = dict.fromkeys((t.removed_by, kind.kind, named(t.about, inspection)) for t in todo)
+        for step in work:
+            self.work.count(step, row)
+        wanted = (part_of(t.about, inspection, kind) for t in todo if t.removed_by == "part")
+        device = inspection.device
+        for part in dict.fromkeys(part for part in wanted if part):
+            maker, model = device.maker or "", device.model or ""
+            self.parts.count((kind.kind, maker, model, part), row)
+
+
+def _add(counts: dict[str, int], more: dict[str, int]) -> None:
+    for word, count in more.items():
+        counts[word] = counts.get(word, 0) + count
+
+
+_NUMBER = re.compile(r"\d+(?:[.,:/-]\d+)*")
+
+
+def _without(problem: str, value: str) -> str:
+    """A problem's words without the cell's own value and numbers, so that equal ones meet."""
+    if len(value) > 1:
+        problem = problem.replace(value, "…")
+    return _NUMBER.sub("#", problem)
+
+
+def _once(reasons: Iterable[Reason]) -> dict[tuple[str, str], None]:
+    """Rules with their names, each once; of one topic about one thing, the gravest only."""
+    by_topic: dict[tuple[str, str], Reason] = {}
+    for reason in reasons:
+        by_topic.setdefault((reason.topic, reason.about), reason)
+    return dict.fromkeys((reason.rule, reason.name) for reason in by_topic.values())
+
+
+def class_holders(assessment: Assessment) -> list[Reason]:
+    """The reasons that cap the class where it is."""
+    if assessment.sale_class == CLASSES[0]:
+        return []
+    return [r for r in assessment.reasons if r.caps_class == assessment.sale_class]
+
+
+def grade_holders(assessment: Assessment) -> list[Reason]:
+    """The reasons that cap the grade where it is; none on hold, where there is no grade."""
+    caps = [GRADES.index(r.caps_grade) for r in assessment.reasons if r.caps_grade]
+    worst = max(caps, default=0)
+    if assessment.sale_class == "hold" or not worst:
+        return []
+    return [r for r in assessment.reasons if r.caps_grade == GRADES[worst]]
+
+
+def line(row: int, inspection: Inspection, assessment: Assessment) -> Line:
+    """A unit at a glance."""
+    held = next((r for r in assessment.reasons if r.caps_class or r.caps_grade), None)
+    return Line(
+        row=row,
+        unit_id=assessment.unit_id,
+        kind=assessment.kind,
+        name=_name(inspection),
+        sale_class=assessment.sale_class,
+        grade=assessment.grade,
+        best_class=assessment.best_sale_class,
+        best_grade=assessment.best_grade,
+        held_by="" if held is None else held.name.replace("-", " "),
+        next_step=next_step(inspection, assessment),
+    )
+
+
+def next_step(inspection: Inspection, assessment: Assessment) -> str:
+    """The first thing to do, as ``test: nfc``; empty if there is nothing."""
+    todo = tasks(assessment)
+    return f"{todo[0].removed_by}: {named(todo[0].about, inspection)}" if todo else ""
+
+
+def _name(inspection: Inspection) -> str:
+    device = inspection.device
+    return _short(" ".join(str(part) for part in (device.maker, device.model) if part))
+
+
+# --- paths into a record, told without their places in a list ----------------------------------
+
+_PLACE = re.compile(r"^(?P<list>[a-z_.]+)\[(?P<place>[^\]]*)\](?:\.(?P<field>\w+))?$")
+_NAMED_BY = {
+    "marks": ("kind", "zone"),
+    "displays": ("which",),
+    "batteries": ("which",),
+    "parts": ("part",),
+    "repairs": ("work",),
+    "signs": ("sign",),
+    "accessories": ("item",),
+    "intake.symptoms": ("function",),
+    "device.identifiers": ("type",),
+}
+
+
+def named(about: str, inspection: Inspection) -> str:
+    """What a path is about, in the record's own words: ``marks[1]`` is ``marks: dent, frame``."""
+    found = _PLACE.match(about)
+    if not found:
+        return about
+    item = _item(found["list"], found["place"], inspection)
+    fields = _NAMED_BY.get(found["list"], ())
+    words = [item] if isinstance(item, str) else [str(getattr(item, name)) for name in fields]
+    what = f"{found['list']}: {', '.join(words)}"
+    return f"{what}: {found['field']}" if found["field"] else what
+
+
+def _item(name: str, place: str, inspection: Inspection) -> Any:
+    """The item of a list that a path names by its number; the word itself if it is a word."""
+    items: Any = inspection
+    for step in name.split("."):
+        items = getattr(items, step, None)
+    if place.isdigit() and isinstance(items, tuple) and int(place) < len(items):
+        return items[int(place)]
+    return place
+
+
+def part_of(about: str, inspection: Inspection, kind: Kind) -> str | None:
+    """The part to buy for a task; None if the record does not tell which."""
+    found = _PLACE.match(about)
+    if not found:
+        return None
+    name = found["list"]
+    item = _item(name, found["place"], inspection)
+    if name in ("missing", "removed"):
+        return str(item)
+    if name == "parts":
+        return str(getattr(item, "part", item))
+    carriers: dict[str, Mapping[str, Any]] = {
+        "marks": kind.zones,
+        "displays": kind.displays,
+        "batteries": kind.batteries,
+    }
+    word = getattr(item, "zone" if name == "marks" else "which", item)
+    carrier = carriers.get(name, {}).get(word)
+    return str(carrier.carried_by[0]) if carrier is not None and carrier.carried_by else None
