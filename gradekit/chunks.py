@@ -8,9 +8,8 @@ bytes. It never stops for a row: what is wrong with one becomes findings.
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from functools import lru_cache
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -18,7 +17,7 @@ from typing import Any, NamedTuple
 import msgspec
 from msgspec.structs import replace
 
-from gradekit.advice import advise, worth_looking
+from gradekit.advice import Task, advise, tasks, worth_looking
 from gradekit.assessment import Assessment, assess
 from gradekit.cells import column_of, identities, places, told
 from gradekit.columns import Layout
@@ -28,7 +27,7 @@ from gradekit.errors import LotError, Problem, RecordError
 from gradekit.inspection import Inspection
 from gradekit.markets import load_market
 from gradekit.records import convert_inspection, notes
-from gradekit.rulebook import load_rulebook
+from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.sheets import Part, Row, Sheet
 from gradekit.shop import Shop, complete
 from gradekit.tallies import Finding, Level, Tally, named, next_step
@@ -95,23 +94,10 @@ class Written(NamedTuple):
 # --- who is who --------------------------------------------------------------------------------
 
 
-class Seen(NamedTuple):
-    """The fingerprints of a chunk's identities as packed 64-bit numbers, and its rows."""
-
-    fingerprints: bytes
-    rows: int
-
-
-def look(order: Order, job: Job) -> Seen:
-    """The identities in a chunk of rows, for finding those that stand twice."""
-    from array import array
-
-    found, rows = array("Q"), 0
-    for row in job.read(order.sheet):
-        rows += 1
-        if row.skip is None:
-            found.extend({fingerprint(identity) for identity in identities(row, order.layout)})
-    return Seen(found.tobytes(), rows)
+def fingerprints(rows: Iterable[Row], layout: Layout) -> Iterator[int]:
+    """The fingerprint of every identity of some rows, once a row."""
+    for row in rows:
+        yield from {fingerprint(identity) for identity in identities(row, layout)}
 
 
 def place(order: Order, job: Job) -> list[tuple[int, int]]:
@@ -152,9 +138,9 @@ class Judged(NamedTuple):
 class Bench:
     """What grading rows needs, made once in a process."""
 
-    def __init__(self, order: Order) -> None:
+    def __init__(self, order: Order, rulebook: Rulebook | None = None) -> None:
         self.order = order
-        self.rulebook = load_rulebook(order.rules)
+        self.rulebook = rulebook or load_rulebook(order.rules)
         if self.rulebook.stamp.digest != order.digest:
             raise LotError([Problem("rules", "differ between workers", "give all the same rules")])
         self.phrases = phrases_in(self.rulebook, order.language)
@@ -275,20 +261,25 @@ class UnitLine(msgspec.Struct):
     assessment: Any
 
 
-@lru_cache(maxsize=1)
-def _bench(key: str) -> list[Bench]:
-    """The bench of the order that this process works on, once it is made."""
-    return []
+_AT_HAND: dict[str, Bench] = {}
+"""The bench of the order that this process works on, by the order's key."""
+
+
+def at_hand(order: Order, rulebook: Rulebook | None = None) -> Bench:
+    """This process's bench for an order; the rules are loaded unless they are given."""
+    if order.key not in _AT_HAND:
+        bench = Bench(order, rulebook)
+        _AT_HAND.clear()
+        _AT_HAND[order.key] = bench
+    return _AT_HAND[order.key]
 
 
 def grade(order: Order, job: Job) -> Written:
     """Grade a chunk of rows: the same bytes wherever it runs."""
-    made = _bench(order.key)
-    if not made:
-        made.append(Bench(order))
-    pages = _Pages(made[0])
+    bench = at_hand(order)
+    pages = _Pages(bench)
     for row in job.read(order.sheet):
-        pages.enter(made[0].judge(row))
+        pages.enter(bench.judge(row))
     return pages.written()
 
 
@@ -361,10 +352,11 @@ class _Pages:
         self.tally.rows.held += held
         self.tally.rows.graded += not held
         for unit in units:
-            self._write("graded", cells, [row.number, *_result(unit, self.bench)])
+            todo = tasks(unit.assessment)
+            self._write("graded", cells, [row.number, *_result(unit, todo, self.bench)])
             self.lines += 1
             kind = self.bench.rulebook.kind(unit.assessment.kind)
-            self.tally.unit(row.number, unit.inspection, unit.assessment, kind)
+            self.tally.unit(row.number, unit.inspection, unit.assessment, kind, todo)
             if self.order.units:
                 self.units += _unit_line(row, unit, self.bench)
             if self.order.listings:
@@ -393,12 +385,12 @@ class _Pages:
         return Written(files, tuple(self.listed), self.tally, self.lines)
 
 
-def _result(unit: Graded, bench: Bench) -> list[str]:
+def _result(unit: Graded, todo: Sequence[Task], bench: Bench) -> list[str]:
     """What ``graded.csv`` says of a unit, after its row."""
     inspection, a = unit
     reasons = (r for r in a.reasons if r.caps_class or r.caps_grade)
     words = bench.phrases.words.removed_by
-    step, _, what = next_step(inspection, a).partition(": ")
+    step, _, what = next_step(inspection, todo).partition(": ")
     return [
         a.unit_id,
         a.sale_class,

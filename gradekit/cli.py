@@ -520,7 +520,8 @@ def _crew(workers: int | None, cluster: str | None) -> "Crew":
 def _propose(sheet: Path, file: Path, session: Session) -> int:
     from gradekit.columns import propose
     from gradekit.lexicon import load_lexicon
-    from gradekit.sheets import Choices, open_sheet
+    from gradekit.sheets import open_sheet
+    from gradekit.sniffing import Choices
 
     lexicon = load_lexicon(session.rulebook)
     proposal = propose(open_sheet(sheet, Choices(), lexicon), session.rulebook, lexicon)

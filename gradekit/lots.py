@@ -8,9 +8,8 @@ nothing is handed over.
 import csv
 import hashlib
 import io
-from array import array
 from codecs import BOM_UTF8
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from importlib.metadata import version
 from itertools import islice
@@ -25,8 +24,9 @@ from gradekit.chunks import (
     RESULT_COLUMNS,
     Job,
     Order,
+    at_hand,
+    fingerprints,
     grade,
-    look,
     place,
 )
 from gradekit.columns import Column, ColumnMap, Layout, learn
@@ -37,13 +37,13 @@ from gradekit.handover import MANIFEST, PAGES, Note, Unfinished, read_note, stam
 from gradekit.lexicon import load_lexicon
 from gradekit.lot_report import write_report
 from gradekit.rulebook import Rulebook
-from gradekit.sheets import Choices, Sheet, open_sheet
+from gradekit.sheets import Row, Sheet, open_sheet
 from gradekit.shop import Shop
+from gradekit.sniffing import Choices
 from gradekit.tallies import Tally
 
 CHUNK_ROWS = 250
 """Rows graded at once: what a stopped run may lose, and what is held in memory."""
-LOOK_BYTES = 1 << 20
 
 Progress = Callable[[str, int, int], None]
 """Told what is going on, how many rows are done, and how many there are (0: not known yet)."""
@@ -88,7 +88,9 @@ def grade_lot(
     sheet cannot be read, LotError if the lot cannot be graded as a whole or does not add up.
     """
     _spare_inputs(plan)
-    order = _order(plan, rulebook, shop, rules)
+    order = _order(plan, rulebook, shop, rules, progress)
+    if not order.layout.rows:
+        raise LotError([Problem(plan.sheet.name, "has no rows", "give a sheet with units in it")])
     names = ("graded.csv", "rejects.csv", "findings.csv") + ("units.ndjson",) * plan.units
     lot = Unfinished(plan.out, names, pages=plan.listings)
     try:
@@ -97,13 +99,15 @@ def grade_lot(
         else:
             lot.begin(order.key, order.on, _heads(order))
         if not lot.whole:
-            _grade(lot, order, plan, crew, progress)
+            _place_twins(order, plan, crew)
+            at_hand(order, rulebook)
+            _grade(lot, order, crew, progress)
             _finish(lot, order, plan, rulebook)
         manifest = msgspec.json.decode((lot.aside / MANIFEST).read_bytes())
         lot.hand_over()
     except OSError as error:
         where = str(error.filename or plan.out)
-        problem = f"cannot be written ({error.strerror})"
+        problem = f"cannot be read or written ({error.strerror})"
         raise LotError([Problem(where, problem, "make room or mend it; then --resume")]) from None
     finally:
         lot.close()
@@ -122,26 +126,39 @@ def _spare_inputs(plan: Plan) -> None:
 # --- the order ---------------------------------------------------------------------------------
 
 
-def _order(plan: Plan, rulebook: Rulebook, shop: Shop | None, rules: Path | None) -> Order:
+def _order(
+    plan: Plan, rulebook: Rulebook, shop: Shop | None, rules: Path | None, progress: Progress
+) -> Order:
+    """The order, after one pass over the sheet that settles its columns and finds twins."""
     told, lexicon = plan.column_map, load_lexicon(rulebook)
     choices, known = (told.sheet, told.columns) if told else (Choices(), ())
     sheet = open_sheet(plan.sheet.absolute(), choices, lexicon, known)
-    on = plan.on or (read_note(plan.out).on if plan.resume else date.today())
+    sightings, seen = Sightings(), [0]
+
+    def watch(rows: Sequence[Row], layout: Layout) -> None:
+        sightings.add(fingerprints(rows, layout))
+        seen[0] += len(rows)
+        progress("looking over the sheet", seen[0], 0)
+
+    layout = learn(sheet, told, rulebook, lexicon, watch)
+    for path in plan.against:
+        for _, identities in earlier_units(path):
+            sightings.add(map(fingerprint, identities))
     order = Order(
         key="",
         sheet=sheet,
-        layout=learn(sheet, told, rulebook, lexicon),
+        layout=layout,
         rules=rules and rules.absolute(),
         digest=rulebook.stamp.digest,
         shop=shop,
-        on=on,
+        on=plan.on or (read_note(plan.out).on if plan.resume else date.today()),
         language=plan.language,
         market=plan.market,
         texts=plan.texts,
         units=plan.units,
         listings=plan.listings,
         safe=plan.safe,
-        repeated=Repeated(array("Q")),
+        repeated=Repeated(sightings.repeated(), tuple(path.name for path in plan.against)),
     )
     return order._replace(key=_key(order, plan))
 
@@ -199,36 +216,27 @@ def _free(names: Iterable[str], own: Iterable[str]) -> list[str]:
 # --- the rows ----------------------------------------------------------------------------------
 
 
-def _jobs(sheet: Sheet, chunks: int, rows: int) -> Iterator[Job]:
+def _jobs(order: Order) -> Iterator[Job]:
     """The sheet in chunks: cut by bytes where that is possible, else read here row by row."""
-    parts = sheet.parts(chunks)
-    if len(parts) > 1 or chunks <= 1:
+    chunks = -(-order.layout.rows // CHUNK_ROWS)
+    parts = order.sheet.parts(chunks)
+    if len(parts) > 1 or chunks == 1:
         yield from (Job(part) for part in parts)
         return
-    stream = iter(sheet.rows(None))
-    while batch := tuple(islice(stream, rows)):
+    stream = iter(order.sheet.rows())
+    while batch := tuple(islice(stream, CHUNK_ROWS)):
         yield Job(None, batch)
 
 
-def _look(order: Order, plan: Plan, crew: Crew, progress: Progress) -> tuple[Repeated, int]:
-    """Every identity that stands twice, with its rows; and how many rows there are."""
-    chunks = 1 + plan.sheet.stat().st_size // LOOK_BYTES
-    sightings, rows = Sightings(), 0
-    for seen in crew.run(look, order, _jobs(order.sheet, chunks, CHUNK_ROWS)):
-        sightings.add(memoryview(seen.fingerprints).cast("Q"))
-        rows += seen.rows
-        progress("looking for units that stand twice", rows, 0)
-    for path in plan.against:
-        for _, identities in earlier_units(path):
-            sightings.add(map(fingerprint, identities))
-    repeated = Repeated(sightings.repeated(), tuple(path.name for path in plan.against))
-    if repeated:
-        asking = order._replace(repeated=repeated)
-        for places in crew.run(place, asking, _jobs(order.sheet, chunks, CHUNK_ROWS)):
-            for key, row in places:
-                repeated.saw(key, row)
-        _place_earlier(repeated, plan)
-    return repeated, rows
+def _place_twins(order: Order, plan: Plan, crew: Crew) -> None:
+    """Find the rows of every identity that stands twice: one more pass, if there are any."""
+    repeated = order.repeated
+    if not repeated:
+        return
+    for places in crew.run(place, order, _jobs(order)):
+        for key, row in places:
+            repeated.saw(key, row)
+    _place_earlier(repeated, plan)
 
 
 def _place_earlier(repeated: Repeated, plan: Plan) -> None:
@@ -238,13 +246,9 @@ def _place_earlier(repeated: Repeated, plan: Plan) -> None:
                 repeated.saw_earlier(fingerprint(identity), row, number)
 
 
-def _grade(lot: Unfinished, order: Order, plan: Plan, crew: Crew, progress: Progress) -> None:
-    repeated, rows = _look(order, plan, crew, progress)
-    if not rows:
-        raise LotError([Problem(plan.sheet.name, "has no rows", "give a sheet with units in it")])
-    order = order._replace(repeated=repeated)
-    jobs = islice(_jobs(order.sheet, -(-rows // CHUNK_ROWS), CHUNK_ROWS), lot.note.done, None)
-    note = lot.note
+def _grade(lot: Unfinished, order: Order, crew: Crew, progress: Progress) -> None:
+    note, rows = lot.note, order.layout.rows
+    jobs = islice(_jobs(order), note.done, None)
     for written in crew.run(grade, order, jobs):
         lot.add(written.files, written.pages)
         note.tally.absorb(written.tally)

@@ -6,12 +6,12 @@ in the order of the rows give the same sums however the rows were cut.
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
 import msgspec
 
-from gradekit.advice import tasks, worth_looking
+from gradekit.advice import Task, worth_looking
 from gradekit.assessment import Assessment, Reason
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
@@ -190,8 +190,15 @@ class Tally(msgspec.Struct):
         example, remedy = _short(finding.problem), _short(finding.remedy)
         self.problems.count(words, finding.row, example, remedy)
 
-    def unit(self, row: int, inspection: Inspection, assessment: Assessment, kind: Kind) -> None:
-        """Count one unit that was graded or held."""
+    def unit(
+        self,
+        row: int,
+        inspection: Inspection,
+        assessment: Assessment,
+        kind: Kind,
+        todo: Sequence[Task],
+    ) -> None:
+        """Count one unit that was graded or held; ``todo`` are its tasks."""
         self.units += 1
         _add(self.classes, {assessment.sale_class: 1})
         _add(self.grades, {assessment.grade or "none": 1})
@@ -199,9 +206,10 @@ class Tally(msgspec.Struct):
         self.untested += any(c.about.startswith("tests[") for c in assessment.open_checks)
         self._alarms(row, inspection, assessment)
         self._holders(row, assessment)
-        self._to_do(row, inspection, assessment, kind)
+        self._open(row, inspection, assessment)
+        self._to_do(row, inspection, kind, todo)
         if len(self.lines) < LINES:
-            self.lines.append(line(row, inspection, assessment))
+            self.lines.append(line(row, inspection, assessment, todo))
 
     def _alarms(self, row: int, inspection: Inspection, assessment: Assessment) -> None:
         for rule in assessment.blockers:
@@ -220,24 +228,24 @@ class Tally(msgspec.Struct):
         for rule, name in _once(grade_holders(assessment)):
             self.grade_holders.count((rule, name, assessment.grade or "none"), row)
 
-    def _to_do(self, row: int, inspection: Inspection, assessment: Assessment, kind: Kind) -> None:
-        for words in dict.fromkeys(
-            (
-                "now" if c.costs_class or c.costs_grade else "may",
-                kind.kind,
-                named(c.about, inspection),
-            )
+    def _open(self, row: int, inspection: Inspection, assessment: Assessment) -> None:
+        """Checks worth making: whether they cost something now, of which kind, on what."""
+        kind = assessment.kind
+        checks = dict.fromkeys(
+            ("now" if c.costs_class or c.costs_grade else "may", kind, named(c.about, inspection))
             for c in worth_looking(assessment)
-        ):
+        )
+        for words in checks:
             self.checks.count(words, row)
-        todo = tasks(assessment)
+
+    def _to_do(self, row: int, inspection: Inspection, kind: Kind, todo: Sequence[Task]) -> None:
+        """Work by its sort, and the parts it takes: each once a unit."""
         work = dict.fromkeys((t.removed_by, kind.kind, named(t.about, inspection)) for t in todo)
         for step in work:
             self.work.count(step, row)
         wanted = (part_of(t.about, inspection, kind) for t in todo if t.removed_by == "part")
-        device = inspection.device
+        maker, model = inspection.device.maker or "", inspection.device.model or ""
         for part in dict.fromkeys(part for part in wanted if part):
-            maker, model = device.maker or "", device.model or ""
             self.parts.count((kind.kind, maker, model, part), row)
 
 
@@ -280,7 +288,7 @@ def grade_holders(assessment: Assessment) -> list[Reason]:
     return [r for r in assessment.reasons if r.caps_grade == GRADES[worst]]
 
 
-def line(row: int, inspection: Inspection, assessment: Assessment) -> Line:
+def line(row: int, inspection: Inspection, assessment: Assessment, todo: Sequence[Task]) -> Line:
     """A unit at a glance."""
     held = next((r for r in assessment.reasons if r.caps_class or r.caps_grade), None)
     return Line(
@@ -293,13 +301,12 @@ def line(row: int, inspection: Inspection, assessment: Assessment) -> Line:
         best_class=assessment.best_sale_class,
         best_grade=assessment.best_grade,
         held_by="" if held is None else held.name.replace("-", " "),
-        next_step=next_step(inspection, assessment),
+        next_step=next_step(inspection, todo),
     )
 
 
-def next_step(inspection: Inspection, assessment: Assessment) -> str:
-    """The first thing to do, as ``test: nfc``; empty if there is nothing."""
-    todo = tasks(assessment)
+def next_step(inspection: Inspection, todo: Sequence[Task]) -> str:
+    """The first thing to do, as ``test: tests[nfc]``; empty if there is nothing."""
     return f"{todo[0].removed_by}: {named(todo[0].about, inspection)}" if todo else ""
 
 
