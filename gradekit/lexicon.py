@@ -27,6 +27,7 @@ Answer = Literal[
     "ditto",
     "totals",
     "claims",
+    "negation",
 ]
 """What a short cell can say; ``claims`` are words of sellers that clear no lock and no erasure."""
 

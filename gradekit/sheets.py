@@ -55,8 +55,11 @@ Record = tuple[Cells, int]
 _BYTEWISE = ("utf-8", "utf-8-sig", "cp1252", "iso8859-1", "iso8859-15", "ascii")
 """Encodings in which a line end is one byte that stands for nothing else."""
 
+_CUT = 1 << 16
+"""About so many bytes lie between the places noted at which a sheet could be cut."""
+
 _CUTS = 512
-"""Places noted in one pass at which a sheet could be cut."""
+"""At least so many places are noted, where the sheet has as many rows."""
 
 
 class Sheet:
@@ -143,7 +146,7 @@ class Sheet:
         """Rows with their numbers and reasons; in a whole pass, notes where one could cut."""
         width, header, pads = len(self.names), list(self.header), self._pads
         sparse = width / 2
-        step = max(1, self.path.stat().st_size // _CUTS)
+        step = min(_CUT, max(1, self.path.stat().st_size // _CUTS))
         next_cut = self._start + step
         cuts: list[Part] = []
         for cells, end in records:
