@@ -19,7 +19,7 @@ help:
 	@echo "make demo   grade the demo shop's devices into $(DEMO_OUT)/"
 	@echo "make test   run every test (HYPOTHESIS_PROFILE=thorough looks harder)"
 	@echo "make check  style, types and the shipped rules"
-	@echo "make bench  how many records a second"
+	@echo "make bench  what grading costs, and a lot of 200,000 rows (BENCH_ROWS=20000: a shorter one)"
 	@echo "make lock   renew requirements.lock from pyproject.toml (LOCK_FLAGS=--upgrade: newest releases)"
 	@echo "make clean  remove everything that these made"
 
@@ -40,6 +40,7 @@ check: $(READY)
 
 bench: $(READY)
 	@$(BIN)/python -m tests.bench.grading
+	@$(BIN)/python -m tests.bench.lots
 
 $(READY): pyproject.toml requirements.lock
 	@$(PYTHON) -c 'import sys; sys.version_info >= (3, 11) or sys.exit("gradekit needs Python 3.11 or newer and this is %d.%d. Name another one: make PYTHON=python3.13" % sys.version_info[:2])'

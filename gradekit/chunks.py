@@ -10,6 +10,7 @@ import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
+from importlib.metadata import version
 from itertools import zip_longest
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -58,6 +59,8 @@ class Order(NamedTuple):
     rules: Path | None
     digest: str
     """Of the rules; whoever grades with others is stopped."""
+    version: str
+    """Of this library; as with the rules."""
     shop: Shop | None
     on: date
     language: str
@@ -132,7 +135,11 @@ class Judged(NamedTuple):
     @property
     def refused(self) -> bool:
         """An error stands in the way."""
-        return any(finding.level == "error" for finding in self.findings)
+        return bool(_errors(self.findings))
+
+
+def _errors(findings: Iterable[Finding]) -> list[Finding]:
+    return [finding for finding in findings if finding.level == "error"]
 
 
 class Bench:
@@ -141,8 +148,9 @@ class Bench:
     def __init__(self, order: Order, rulebook: Rulebook | None = None) -> None:
         self.order = order
         self.rulebook = rulebook or load_rulebook(order.rules)
-        if self.rulebook.stamp.digest != order.digest:
-            raise LotError([Problem("rules", "differ between workers", "give all the same rules")])
+        if (self.rulebook.stamp.digest, version("gradekit")) != (order.digest, order.version):
+            problem = "a worker has other rules or another gradekit"
+            raise LotError([Problem("workers", problem, "give them all the same")])
         self.phrases = phrases_in(self.rulebook, order.language)
         self.market = load_market(self.rulebook, order.market) if order.market else None
         self.stamp = " ".join(
@@ -162,15 +170,16 @@ class Bench:
             return Judged(row, findings, [])
 
     def _units(self, row: Row, findings: list[Finding]) -> list[Graded]:
-        order = self.order
-        read = told(row, order.layout)
+        read = told(row, self.order.layout)
         findings += [Finding(*found) for found in read.findings]
-        findings += _twin_findings(row, order)
-        inspection = self._inspection(row, read.record, findings)
-        if inspection is None or any(finding.level == "error" for finding in findings):
+        findings += _twin_findings(row, self.order)
+        if not read.record and _errors(findings):
             return []
-        units = _copies(inspection, read.copies)
-        return [Graded(unit, advise(assess(unit, self.rulebook, order.on))) for unit in units]
+        inspection = self._inspection(row, read.record, findings)
+        if inspection is None or _errors(findings):
+            return []
+        units, on = _copies(inspection, read.copies), self.order.on
+        return [Graded(unit, advise(assess(unit, self.rulebook, on))) for unit in units]
 
     def _inspection(
         self, row: Row, record: dict[str, Any], findings: list[Finding]
@@ -182,7 +191,7 @@ class Bench:
                 raise RecordError([_too_late(inspection, self.order.on)])
         except RecordError as error:
             said = _of_cells(row, self.order, "error", error.problems)
-            told_already = {f.column for f in findings if f.level == "error"}
+            told_already = {finding.column for finding in _errors(findings)}
             findings += [f for f in said if f.column not in told_already]
             return None
         if odd := notes(inspection, self.rulebook):
@@ -343,9 +352,8 @@ class _Pages:
 
     def _reject(self, row: Row, cells: list[str], findings: list[Finding]) -> None:
         self.tally.rows.rejected += 1
-        for finding in findings:
-            if finding.level == "error":
-                self._write("rejects", cells, finding[1:])
+        for finding in _errors(findings):
+            self._write("rejects", cells, finding[1:])
 
     def _grade(self, row: Row, cells: list[str], units: list[Graded]) -> None:
         held = units[0].assessment.sale_class == "hold"

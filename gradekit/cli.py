@@ -499,7 +499,11 @@ def lot(
     )
     rules = _own_rules(session.shop, shop_file)
     crew = _crew(workers, cluster)
-    done = grade_lot(plan, session.rulebook, session.shop, rules, crew, _progress())
+    try:
+        done = grade_lot(plan, session.rulebook, session.shop, rules, crew, _progress())
+    except KeyboardInterrupt:
+        click.echo("stopped; --resume goes on from here", err=True)
+        return NOTHING
     click.echo(_lot_text(done))
     _complain_of_rows(done)
     return REFUSED if done.tally.rows.rejected else DONE

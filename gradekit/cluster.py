@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from gradekit.chunks import Job, Order
 from gradekit.crews import AHEAD, Task, in_order
-from gradekit.errors import LotError, Problem
+from gradekit.errors import GradekitError, LotError, Problem
 
 T = TypeVar("T")
 
@@ -30,6 +30,11 @@ class Cluster:
             ahead = AHEAD * max(1, sum(client.nthreads().values()))
             begun = (client.submit(task, at_hand, job, pure=False) for job in jobs)
             yield from in_order(begun, ahead)
+        except GradekitError:
+            raise
+        except Exception as error:  # whatever a far machine runs into
+            problem = f"a worker gave out ({type(error).__name__}: {error})"
+            raise _refused("--cluster", problem, _ALIKE) from None
         finally:
             client.close()
 
@@ -44,6 +49,9 @@ class Cluster:
         except (OSError, ValueError) as error:
             problem = f"no scheduler answers ({type(error).__name__})"
             raise _refused(self.address, problem, "write it as tcp://host:8786") from None
+
+
+_ALIKE = "give every worker this gradekit, and the sheet and the rules under the same paths"
 
 
 def _refused(where: str, problem: str, remedy: str) -> LotError:

@@ -79,9 +79,11 @@ _AT_WORK: list[tuple[Task[Any], Order]] = []
 
 
 def _begin(task: Task[Any], order: Order) -> None:
-    """Take the order once, and leave when the process that gave it is gone."""
+    """Take the order once; be stopped only by who gave it, and leave when that is gone."""
+    import signal
     from threading import Thread
 
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     _AT_WORK[:] = [(task, order)]
     Thread(target=_leave_with_parent, daemon=True).start()
 

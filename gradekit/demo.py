@@ -5,6 +5,7 @@ grade each, write each result, and say what to open. All makers, people and numb
 """
 
 from collections import Counter
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,10 +13,13 @@ import msgspec
 
 from gradekit.advice import advise
 from gradekit.assessment import Assessment, assess
+from gradekit.columns import read_map
+from gradekit.crews import Alone
 from gradekit.disclosures import Phrases, sentences
 from gradekit.errors import ListingRefused, Problem, RecordError
 from gradekit.inspection import Inspection
 from gradekit.listing import write_listing, write_page
+from gradekit.lots import Lot, Plan, grade_lot
 from gradekit.markets import Market, load_market
 from gradekit.printout import Style, print_assessment
 from gradekit.records import notes, read_inspection
@@ -23,6 +27,9 @@ from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.rules import CLASSES
 from gradekit.sales import sale_of
 from gradekit.shop import Shop, complete, load_shop
+
+DAY = date(2026, 11, 25)
+"""The day on which the demo's lot is graded."""
 
 
 class Refused(NamedTuple):
@@ -75,10 +82,11 @@ def run_demo(out: Path) -> str:
             _list(inspection, result, bench)
         except ListingRefused as error:
             outcome.unlisted.append(Refused(result.unit_id, error.problems))
+    lot = _lot(folder / "lots", out / "lot", bench)
     (out / "stock.txt").write_text(_table(outcome.graded), "utf-8")
     (out / "refused.txt").write_text(_refusals(outcome.refused), "utf-8")
     (out / "unlisted.txt").write_text(_refusals(outcome.unlisted), "utf-8")
-    return _summary(out, outcome)
+    return _summary(out, outcome, lot)
 
 
 def _bench(folder: Path, out: Path) -> Bench:
@@ -115,6 +123,18 @@ def _list(inspection: Inspection, result: Assessment, bench: Bench) -> None:
     (bench.listings / f"{listing.slug}.html").write_text(page, "utf-8")
 
 
+def _lot(folder: Path, out: Path, bench: Bench) -> Lot:
+    """A supplier's spreadsheet as it comes, with the map that the shop made for it."""
+    plan = Plan(
+        sheet=folder / "messy.csv",
+        out=out,
+        column_map=read_map(folder / "messy.toml"),
+        on=DAY,
+        language=bench.shop.language,
+    )
+    return grade_lot(plan, bench.rulebook, bench.shop, None, Alone())
+
+
 def _table(graded: list[Assessment]) -> str:
     """The stock at a glance: what each unit may be sold as, and the first thing in its way."""
     lines = [f"{'unit':<10} {'kind':<12} {'class':<12} {'grade':<6} {'at best':<16} held by"]
@@ -132,8 +152,8 @@ def _refusals(refused: list[Refused]) -> str:
     return "".join(f"{r.name}: {problem}\n" for r in refused for problem in r.problems)
 
 
-def _summary(out: Path, outcome: Outcome) -> str:
-    graded = outcome.graded
+def _summary(out: Path, outcome: Outcome, lot: Lot) -> str:
+    graded, rows = outcome.graded, lot.tally.rows
     counts = Counter(a.sale_class for a in graded)
     classes = ", ".join(f"{counts[c]} {c.replace('_', ' ')}" for c in CLASSES if counts[c])
     return "\n".join(
@@ -141,6 +161,8 @@ def _summary(out: Path, outcome: Outcome) -> str:
             f"Harbour Bench has {len(graded)} devices in stock: {classes}.",
             f"{len(graded) - len(outcome.unlisted)} of them have a listing; "
             f"{len(outcome.refused)} records were refused, with every reason.",
+            f"A supplier's sheet of {rows.read} rows: {rows.graded} graded, {rows.held} held, "
+            f"{rows.rejected} refused, {rows.skipped} skipped.",
             "",
             "Open these:",
             f"  {out / 'stock.txt'}  the stock at a glance",
@@ -148,5 +170,6 @@ def _summary(out: Path, outcome: Outcome) -> str:
             f"  {out / 'listings'}  the page a buyer reads, for each device that may be offered",
             f"  {out / 'unlisted.txt'}  why the others have none",
             f"  {out / 'refused.txt'}  what is wrong with the refused records",
+            f"  {lot.out / 'report.html'}  the supplier's sheet at a glance: hazards first",
         ]
     )

@@ -139,8 +139,8 @@ class Unfinished:
         path.write_bytes(data)
 
     def save_now_and_then(self) -> None:
-        """Note how far the lot is, if the last note is some seconds old."""
-        if time.monotonic() - self._noted >= NOTED_EVERY:
+        """Note how far the lot is: after the first chunk, and when the last note is old."""
+        if self.note.done == 1 or time.monotonic() - self._noted >= NOTED_EVERY:
             self.save()
 
     def save(self) -> None:

@@ -288,4 +288,5 @@ def _column(column: dict[str, Any]) -> list[str]:
     """A column's name, what it was read as, and how."""
     style = ", ".join(f"{name}: {told}" for name, told in column["style"].items())
     paths = " or ".join(column["paths"]).replace("_", " ")
-    return [column["column"], paths or "not read, carried through", column["question"] or style]
+    how = "; ".join([*column["questions"], style] if style else column["questions"])
+    return [column["column"], paths or "not read, carried through", how]

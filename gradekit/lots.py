@@ -29,7 +29,7 @@ from gradekit.chunks import (
     grade,
     place,
 )
-from gradekit.columns import Column, ColumnMap, Layout, learn
+from gradekit.columns import ColumnMap, Layout, learn
 from gradekit.crews import Crew
 from gradekit.duplicates import Repeated, Sightings, earlier_units, fingerprint
 from gradekit.errors import LotError, Problem
@@ -150,6 +150,7 @@ def _order(
         layout=layout,
         rules=rules and rules.absolute(),
         digest=rulebook.stamp.digest,
+        version=version("gradekit"),
         shop=shop,
         on=plan.on or (read_note(plan.out).on if plan.resume else date.today()),
         language=plan.language,
@@ -166,7 +167,7 @@ def _order(
 def _key(order: Order, plan: Plan) -> str:
     """Tells a lot from every other: its sheet, its rules, and all that was asked for."""
     told = [
-        version("gradekit"),
+        order.version,
         stamp(plan.sheet).sha256,
         [stamp(path).sha256 for path in plan.against],
         plan.column_map,
@@ -322,14 +323,9 @@ def _columns(layout: Layout) -> list[dict[str, Any]]:
         {
             "column": column.name,
             "paths": column.paths,
-            "style": _style(column),
-            "question": column.question and column.question.problem,
+            "told_by": column.told_by,
+            "style": {k: v for k, v in msgspec.to_builtins(column.style).items() if v},
+            "questions": [question.problem for question in column.questions],
         }
         for column in layout.columns
     ]
-
-
-def _style(column: Column) -> dict[str, str]:
-    """What was settled of a column's numbers, days and units."""
-    names = ("decimal", "scale", "dates", "unit", "currency", "split")
-    return {name: told for name in names if (told := getattr(column.said, name))}

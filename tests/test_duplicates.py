@@ -62,7 +62,7 @@ def test_an_earlier_lot_is_read_line_by_line(tmp_path: Path) -> None:
         '{"row": 9, "record": {"unit_id": "A-2", "device": {"kind": "phone"}}}\n',
         "utf-8",
     )
-    assert list(earlier_units(file)) == [
+    assert [(row, set(identities)) for row, identities in earlier_units(file)] == [
         (7, {("unit_id", "A-1"), ("imei", "001000211049829"), ("serial", "x-1")}),
         (9, {("unit_id", "A-2")}),
     ]
