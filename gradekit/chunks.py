@@ -31,7 +31,7 @@ from gradekit.records import convert_inspection, notes
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.sheets import Part, Row, Sheet
 from gradekit.shop import Shop, complete
-from gradekit.tallies import Finding, Level, Tally, named, next_step
+from gradekit.tallies import Finding, Level, Tally, named, next_step, short
 
 RESULT_COLUMNS = [
     "row",
@@ -380,7 +380,7 @@ class _Pages:
             self.tally.listed += 1
         except ListingRefused as error:
             for problem in error.problems:
-                words = (problem.where, problem.problem)
+                words = (short(problem.where), short(problem.problem))
                 self.tally.unlisted.count(words, row.number, remedy=problem.remedy)
 
     def written(self) -> Written:

@@ -12,7 +12,7 @@ from typing import Annotated, Any
 import msgspec
 import tomli
 from msgspec import UNSET, Meta
-from msgspec.structs import fields, replace
+from msgspec.structs import replace
 
 from gradekit.errors import Problem, ShopError
 from gradekit.inspection import MEASURED, Currency, Device, Inspection
@@ -151,5 +151,5 @@ def complete(inspection: Inspection, shop: Shop) -> Inspection:
 
 
 def _filled(device: Device, known: Device) -> Device:
-    silent = [f.name for f in fields(device) if getattr(device, f.name) is UNSET]
+    silent = [name for name in device.__struct_fields__ if getattr(device, name) is UNSET]
     return replace(device, **{name: getattr(known, name) for name in silent})

@@ -7,6 +7,7 @@ in the order of the rows give the same sums however the rows were cut.
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 import msgspec
@@ -50,6 +51,12 @@ class Group(msgspec.Struct):
     """What was said of the first row."""
     remedy: str = ""
 
+    def add_row(self, row: int) -> None:
+        """Count one more; rows come in order."""
+        self.count += 1
+        if len(self.rows) < EXAMPLES and self.rows[-1] != row:
+            self.rows.append(row)
+
     def add(self, more: "Group") -> None:
         """Count more of it; the other's rows come after those it has."""
         self.count += more.count
@@ -68,9 +75,12 @@ class Table(msgspec.Struct):
     beyond: int = 0
 
     def count(self, words: tuple[str, ...], row: int, example: str = "", remedy: str = "") -> None:
-        """Count one, within a chunk: nothing is left out yet."""
-        kept = self.groups.setdefault("\t".join(map(_short, words)), Group())
-        kept.add(Group(1, [row], example, remedy))
+        """Count one, within a chunk: nothing is left out yet. Words hold no tab."""
+        key = "\t".join(words)
+        if (kept := self.groups.get(key)) is None:
+            self.groups[key] = Group(1, [row], example, remedy)
+        else:
+            kept.add_row(row)
 
     def absorb(self, other: "Table") -> None:
         """Add the groups of the rows that follow."""
@@ -87,7 +97,8 @@ class Table(msgspec.Struct):
         return ((tuple(words.split("\t")), group) for words, group in by_size)
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """A text on one line, cut where a table would grow too wide."""
     text = " ".join(text.split())
     return text if len(text) <= _TEXT else text[: _TEXT - 1] + "…"
 
@@ -186,9 +197,9 @@ class Tally(msgspec.Struct):
     def find(self, finding: Finding) -> None:
         """Count a finding, grouped by its problem without the value."""
         _add(self.findings, {finding.level: 1})
-        words = (finding.level, finding.column, _without(finding.problem, finding.value))
-        example, remedy = _short(finding.problem), _short(finding.remedy)
-        self.problems.count(words, finding.row, example, remedy)
+        problem = short(_without(finding.problem, finding.value))
+        words = (finding.level, short(finding.column), problem)
+        self.problems.count(words, finding.row, short(finding.problem), short(finding.remedy))
 
     def unit(
         self,
@@ -244,7 +255,7 @@ class Tally(msgspec.Struct):
         for step in work:
             self.work.count(step, row)
         wanted = (part_of(t.about, inspection, kind) for t in todo if t.removed_by == "part")
-        maker, model = inspection.device.maker or "", inspection.device.model or ""
+        maker, model = (short(t or "") for t in (inspection.device.maker, inspection.device.model))
         for part in dict.fromkeys(part for part in wanted if part):
             self.parts.count((kind.kind, maker, model, part), row)
 
@@ -312,7 +323,7 @@ def next_step(inspection: Inspection, todo: Sequence[Task]) -> str:
 
 def _name(inspection: Inspection) -> str:
     device = inspection.device
-    return _short(" ".join(str(part) for part in (device.maker, device.model) if part))
+    return short(" ".join(str(part) for part in (device.maker, device.model) if part))
 
 
 # --- paths into a record, told without their places in a list ----------------------------------
@@ -331,16 +342,39 @@ _NAMED_BY = {
 }
 
 
-def named(about: str, inspection: Inspection) -> str:
-    """What a path is about, in the record's own words: ``marks[1]`` is ``marks: dent, frame``."""
+class _Path(NamedTuple):
+    """A path taken apart; ``text`` tells it whole where that takes no record."""
+
+    list: str
+    place: str
+    field: str
+    text: str
+
+
+@lru_cache(maxsize=4096)
+def _taken_apart(about: str) -> _Path:
     found = _PLACE.match(about)
     if not found:
-        return about
-    item = _item(found["list"], found["place"], inspection)
-    fields = _NAMED_BY.get(found["list"], ())
-    words = [item] if isinstance(item, str) else [str(getattr(item, name)) for name in fields]
-    what = f"{found['list']}: {', '.join(words)}"
-    return f"{what}: {found['field']}" if found["field"] else what
+        return _Path("", "", "", about)
+    name, place, field = found["list"], found["place"], found["field"] or ""
+    text = "" if place.isdigit() else _told(name, place, field)
+    return _Path(name, place, field, text)
+
+
+def _told(name: str, words: str, field: str) -> str:
+    return f"{name}: {words}: {field}" if field else f"{name}: {words}"
+
+
+def named(about: str, inspection: Inspection) -> str:
+    """What a path is about, in the record's own words: ``marks[1]`` is ``marks: dent, frame``."""
+    path = _taken_apart(about)
+    if path.text:
+        return path.text
+    item = _item(path.list, path.place, inspection)
+    if isinstance(item, str):
+        return _told(path.list, item, path.field)
+    words = ", ".join(str(getattr(item, name)) for name in _NAMED_BY.get(path.list, ()))
+    return _told(path.list, words, path.field)
 
 
 def _item(name: str, place: str, inspection: Inspection) -> Any:
@@ -355,11 +389,10 @@ def _item(name: str, place: str, inspection: Inspection) -> Any:
 
 def part_of(about: str, inspection: Inspection, kind: Kind) -> str | None:
     """The part to buy for a task; None if the record does not tell which."""
-    found = _PLACE.match(about)
-    if not found:
+    name, place, *_ = _taken_apart(about)
+    if not name:
         return None
-    name = found["list"]
-    item = _item(name, found["place"], inspection)
+    item = _item(name, place, inspection)
     if name in ("missing", "removed"):
         return str(item)
     if name == "parts":

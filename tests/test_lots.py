@@ -275,7 +275,7 @@ def begin(sheet: Path, out: Path, *more: str) -> "subprocess.Popen[bytes]":
     program = Path(sys.executable).with_name("gradekit")
     shop = demo_folder() / "shop.toml"
     words = ["lot", str(sheet), "--out", str(out), "--on", DAY.isoformat(), "--shop", str(shop)]
-    command = [program, *words, *more]
+    command: list[str | Path] = [program, *words, *more]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
 
 

@@ -78,5 +78,7 @@ def test_a_group_names_its_first_rows_only() -> None:
     group = Group()
     for row in (5, 5, 6, 7, 8, 9, 10, 11):
         group.add(Group(1, [row]))
-    assert group.count == 8
-    assert group.rows == [5, 6, 7, 8, 9, 10]
+    one_by_one = Group(1, [5])
+    for row in (5, 6, 7, 8, 9, 10, 11):
+        one_by_one.add_row(row)
+    assert group == one_by_one == Group(8, [5, 6, 7, 8, 9, 10])
