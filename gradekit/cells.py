@@ -97,6 +97,9 @@ Trace = dict[str, str] | None
 
 Build = Callable[[Texts, Trace], Found]
 
+_BETWEEN = "\x1f"
+"""The unit separator of ISO 646: one text out of several, to look them up by."""
+
 _KEPT = 4096
 """So many different stretches of cells are kept for each group."""
 
@@ -121,20 +124,28 @@ class _Constant(NamedTuple):
 class _Group:
     """Columns that make one object or list; equal cells make it only once."""
 
-    def __init__(self, where: tuple[str, ...], indices: Sequence[int], build: Build) -> None:
+    def __init__(
+        self, where: tuple[str, ...], indices: Sequence[int], build: Build, alone: bool
+    ) -> None:
         self.where = where
         self.pick = _picker(indices)
         self.build = build
-        self._known: dict[Texts, Found] = {}
+        self.alone = alone
+        """Its cells differ from row to row, so nothing is kept."""
+        self.between = max(0, len(indices) - 1)
+        self._known: dict[str, Found] = {}
 
     def read(self, cells: Sequence[str]) -> Found:
         """What the row's cells make of this group."""
         texts = self.pick(cells)
-        found = self._known.get(texts)
+        if self.alone:
+            return self.build(texts, None)
+        key = _BETWEEN.join(texts)
+        found = self._known.get(key)
         if found is None:
             found = self.build(texts, None)
-            if len(self._known) < _KEPT:
-                self._known[texts] = found
+            if len(self._known) < _KEPT and key.count(_BETWEEN) == self.between:
+                self._known[key] = found
         return found
 
     def place(self, record: dict[str, Any], value: Any) -> None:
@@ -215,10 +226,9 @@ def _set(inner: dict[str, Any], entry: _Entry, value: Any, texts: Texts, said: l
 class _Slot(NamedTuple):
     """One item of a list, as far as columns can fill it."""
 
-    words: dict[str, str]
-    """What tells it from the others, said by the columns' names."""
+    base: dict[str, Any]
+    """What tells it from the others, said by the columns' names; and constants."""
     entries: list[_Entry]
-    constants: list[_Constant]
 
     def holds(self, field: str) -> bool:
         return any(entry.target.field == field for entry in self.entries)
@@ -259,20 +269,26 @@ def _item(
     slot: _Slot, texts: Texts, said: list[_Said], trace: Trace, path: str
 ) -> tuple[dict[str, Any] | None, bool]:
     """One item, or None where no cell says anything of it; and whether one says "none"."""
-    item: dict[str, Any] = {}
+    item: dict[str, Any] = {**slot.base}
+    full = not slot.entries
     empty = False
     for entry in slot.entries:
-        if trace is not None and texts[entry.position]:
-            trace.setdefault(path, entry.column)
-            trace[f"{path}.{entry.target.field}"] = entry.column
-        value = _cell(entry, texts, said)
+        position, target, column, read = entry
+        text = texts[position]
+        if not text:
+            continue
+        if trace is not None:
+            trace.setdefault(path, column)
+            trace[f"{path}.{target.field}"] = column
+        value, faults = read(text)
+        if faults:
+            said += [_Said(column, text, fault) for fault in faults]
         if value is EMPTY:
             empty = True
         elif value is not NOTHING:
-            item[entry.target.field] = value
-    if not item and slot.entries:
-        return None, empty
-    return {**{c.target.field: c.value for c in slot.constants}, **slot.words, **item}, empty
+            item[target.field] = value
+            full = True
+    return (item if full else None), empty
 
 
 def _slots(name: str, entries: Sequence[_Entry], constants: Sequence[_Constant]) -> list[_Slot]:
@@ -285,7 +301,9 @@ def _slots(name: str, entries: Sequence[_Entry], constants: Sequence[_Constant])
         slots.setdefault(key, _slot(name, entry.target)).entries.append(entry)
     for constant in constants:
         key = (*constant.target.item, 0)
-        slots.setdefault(key, _slot(name, constant.target)).constants.append(constant)
+        slots.setdefault(key, _slot(name, constant.target)).base[constant.target.field] = (
+            constant.value
+        )
     numbered = [key for key in slots if key[0].isdigit()]
     return [
         *(slots[key] for key in sorted(numbered, key=lambda key: int(key[0]))),
@@ -295,7 +313,7 @@ def _slots(name: str, entries: Sequence[_Entry], constants: Sequence[_Constant])
 
 def _slot(name: str, target: Target) -> _Slot:
     words = {} if target.numbered else dict(zip(KEYS[name], target.item, strict=False))
-    return _Slot(words, [], [])
+    return _Slot(dict(words), [])
 
 
 # --- free text and quantities ------------------------------------------------------------------
@@ -436,7 +454,7 @@ def _prepared(layout: Layout, kind: Kind | None) -> _Reading:
     """Group the columns by the object or list they fill, for the words of one kind."""
     columns: dict[str, list[tuple[Column, Target, Reader]]] = {}
     for column in layout.columns:
-        for target, reader in _leads(column, kind, layout):
+        for target, reader in () if column.blank else _leads(column, kind, layout):
             columns.setdefault(_bucket(target), []).append((column, target, reader))
     constants: dict[str, list[_Constant]] = {}
     for path, value in layout.constants.items():
@@ -473,11 +491,12 @@ def _group(
     entries = [
         _Entry(i, target, column.name, read) for i, (column, target, read) in enumerate(columns)
     ]
+    alone = any(entry.target.form == "identity" for entry in entries)
     if bucket in KEYS:
         where = tuple(bucket.split("."))
-        return _Group(where, indices, _list_builder(bucket, entries, constants))
+        return _Group(where, indices, _list_builder(bucket, entries, constants), alone)
     where = () if not bucket or bucket.startswith("=") else (bucket,)
-    return _Group(where, indices, _object_builder(where, entries, constants))
+    return _Group(where, indices, _object_builder(where, entries, constants), alone)
 
 
 def _leads(column: Column, kind: Kind | None, layout: Layout) -> Iterator[tuple[Target, Reader]]:

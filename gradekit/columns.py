@@ -18,7 +18,7 @@ import tomli
 from gradekit.errors import Problem
 from gradekit.kinds import Kind
 from gradekit.lexicon import Lexicon, plain
-from gradekit.paths import known_to, resolve
+from gradekit.paths import Target, known_to, resolve
 from gradekit.rulebook import Rulebook
 from gradekit.sheets import Row, Sheet
 from gradekit.sniffing import Choices, SheetError
@@ -101,6 +101,8 @@ class Column(msgspec.Struct, frozen=True, kw_only=True):
     mapped: Mapped = Mapped()
     style: Style = Style()
     questions: tuple[Question, ...] = ()
+    blank: bool = False
+    """No row has anything in it."""
 
     def asks(self, about: About) -> bool:
         """The column leaves this open."""
@@ -318,27 +320,39 @@ def _trade_paths(header: str, lexicon: Lexicon, kinds: Mapping[str, Kind]) -> tu
 
 def _settled(sheet: Sheet, draft: Layout, column_map: ColumnMap, watch: Watch | None) -> Layout:
     """The first pass: every cell whose style matters is looked at."""
-    lookers = [_Looker(column, draft) for column in draft.columns if _needs_look(column)]
-    width = len(sheet.names)
+    lookers = {c.index: _Looker(c, draft) for c in draft.columns if _needs_look(c)}
+    blank = set(range(len(sheet.names)))
     rows = 0
     skipped: dict[str, int] = {}
     for batch in _batches(sheet.rows()):
         rows += len(batch)
-        kept = []
-        for row in batch:
-            if row.skip is None:
-                kept.append(row)
-            else:
+        kept = [row for row in batch if row.skip is None]
+        for row in batch if len(kept) < len(batch) else ():
+            if row.skip is not None:
                 skipped[row.skip] = skipped.get(row.skip, 0) + 1
         if watch is not None:
             watch(kept, draft)
-        texts = list(zip(*(row.cells for row in kept if len(row.cells) == width), strict=True))
-        for looker in lookers if texts else ():
-            looker.look(texts[looker.column.index])
-    columns = list(draft.columns)
-    for looker in lookers:
-        columns[looker.column.index] = looker.settle(column_map)
+        _look(kept, len(sheet.names), lookers, blank)
+    columns = [
+        msgspec.structs.replace(
+            lookers[column.index].settle(column_map) if column.index in lookers else column,
+            blank=column.index in blank,
+        )
+        for column in draft.columns
+    ]
     return replace(draft, columns=tuple(columns), rows=rows, skipped=skipped)
+
+
+def _look(
+    rows: Sequence[Row], width: int, lookers: Mapping[int, "_Looker"], blank: set[int]
+) -> None:
+    """Look at the rows that have all their cells, column by column."""
+    columns = list(zip(*(row.cells for row in rows if len(row.cells) == width), strict=True))
+    if columns:
+        blank -= {index for index in blank if any(columns[index])}
+        for index, looker in lookers.items():
+            if index not in blank and not looker.has_seen_enough:
+                looker.look(columns[index])
 
 
 def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
@@ -350,11 +364,15 @@ def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
 
 def _needs_look(column: Column) -> bool:
     return any(
-        (target := resolve(path)) is not None and target.form in _LOOKED_AT for path in column.paths
+        (target := resolve(path)) is not None and _is_looked_at(target) for path in column.paths
     )
 
 
-_LOOKED_AT = ("number", "numbers", "whole", "amount", "day", "month", "flag", "option")
+def _is_looked_at(target: Target) -> bool:
+    return target.form in _LOOKED_AT or target.name == "tests.result"
+
+
+_LOOKED_AT = ("number", "numbers", "whole", "amount", "day", "month", "flag")
 
 
 class _Looker:
@@ -364,11 +382,16 @@ class _Looker:
         self.column = column
         self.lexicon = layout.lexicon
         self.targets = [t for path in column.paths if (t := resolve(path)) is not None]
-        self.target = next(t for t in self.targets if t.form in _LOOKED_AT)
+        self.target = next(t for t in self.targets if _is_looked_at(t))
         self.unit = layout.lexicon.unit_of(self.target.field)
         self.seen = Seen(layout.lexicon.units.get(self.unit or "", {}))
         self.days = SeenDays()
         self.texts: set[str] = set()
+
+    @property
+    def has_seen_enough(self) -> bool:
+        """A test's words are judged cell by cell; only what to ask for shows in the first rows."""
+        return self.target.form == "option" and bool(self.texts)
 
     def look(self, texts: Iterable[str]) -> None:
         distinct = set(texts)

@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Collection, Iterable
 from decimal import Decimal as Exact
 from decimal import InvalidOperation
+from functools import partial
 from typing import Any, Final, Literal, NamedTuple
 
 from gradekit.columns import Column
@@ -94,7 +95,17 @@ def reader_of(setting: Setting) -> Reader:
             return _outcome(form, said[plain(cell)], setting, True)
         return _read(cell, form, setting)
 
-    return read if setting.target.form == "identity" else _remembering(read)
+    if setting.target.form != "identity":
+        return _remembering(read)
+    return read if said else partial(_usual_identity, read)
+
+
+_USUAL = re.compile(r"[A-Za-z0-9._-]*[0-9][A-Za-z0-9._-]*").fullmatch
+
+
+def _usual_identity(read: Reader, text: str) -> Reading:
+    """Numbers differ from row to row; one of the usual signs needs no second look."""
+    return Reading(text) if _USUAL(text) else read(text)
 
 
 Form = Callable[[str, Setting], Any]
@@ -269,7 +280,7 @@ def _option(cell: str, setting: Setting) -> str:
         return found
     if _is_result(setting.target):
         answer = _answers(cell, setting, ("yes", "no", "maybe_yes"))
-        if answer == "maybe_yes" and setting.column.asks("words"):
+        if answer == "maybe_yes":
             raise _open_mark()
         if answer is not None:
             return "fail" if answer == "no" else "pass"
