@@ -87,7 +87,8 @@ class Job(NamedTuple):
 class Written(NamedTuple):
     """What a chunk adds to each file, and to the sums."""
 
-    files: dict[str, bytes]
+    files: dict[str, list[bytes]]
+    """In pieces: a unit's result is long, and joining them would hold them twice."""
     pages: tuple[tuple[str, bytes], ...]
     tally: Tally
     lines: int
@@ -305,7 +306,7 @@ class _Pages:
             name: csv.writer(text, delimiter=delimiter, lineterminator="\r\n")
             for name, text in self.texts.items()
         }
-        self.units = bytearray()
+        self.units: list[bytes] = []
         self.listed: list[tuple[str, bytes]] = []
 
     def enter(self, judged: Judged) -> None:
@@ -366,7 +367,7 @@ class _Pages:
             kind = self.bench.rulebook.kind(unit.assessment.kind)
             self.tally.unit(row.number, unit.inspection, unit.assessment, kind, todo)
             if self.order.units:
-                self.units += _unit_line(row, unit, self.bench)
+                self.units.append(_unit_line(row, unit, self.bench))
             if self.order.listings:
                 self._list(row, unit)
 
@@ -386,10 +387,10 @@ class _Pages:
     def written(self) -> Written:
         """Everything so far, as bytes."""
         files = {
-            f"{name}.csv": text.getvalue().encode("utf-8", "backslashreplace")
+            f"{name}.csv": [text.getvalue().encode("utf-8", "backslashreplace")]
             for name, text in self.texts.items()
         }
-        files["units.ndjson"] = bytes(self.units)
+        files["units.ndjson"] = self.units
         return Written(files, tuple(self.listed), self.tally, self.lines)
 
 

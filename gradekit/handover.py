@@ -123,10 +123,10 @@ class Unfinished:
         self._files[name] = self._held.enter_context((self.aside / name).open(mode))
         return self._files[name]
 
-    def add(self, files: dict[str, bytes], pages: Iterable[tuple[str, bytes]]) -> None:
+    def add(self, files: dict[str, list[bytes]], pages: Iterable[tuple[str, bytes]]) -> None:
         """Add a chunk's lines and pages. The note is brought up to date by who calls."""
         for name in self.names:
-            self._files[name].write(files[name])
+            self._files[name].writelines(files[name])
         for name, data in pages:
             self._page(name, data)
 

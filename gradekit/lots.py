@@ -42,7 +42,7 @@ from gradekit.shop import Shop
 from gradekit.sniffing import Choices
 from gradekit.tallies import Tally
 
-CHUNK_ROWS = 250
+CHUNK_ROWS = 100
 """Rows graded at once: what a stopped run may lose, and what is held in memory."""
 
 Progress = Callable[[str, int, int], None]
