@@ -31,7 +31,7 @@ from gradekit.records import convert_inspection, notes
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.sheets import Part, Row, Sheet
 from gradekit.shop import Shop, complete
-from gradekit.tallies import Finding, Level, Tally, named, next_step, short
+from gradekit.tallies import Finding, Level, Tally, hurting, named, next_step, short
 
 RESULT_COLUMNS = [
     "row",
@@ -154,6 +154,7 @@ class Bench:
             raise LotError([Problem("workers", problem, "give them all the same")])
         self.phrases = phrases_in(self.rulebook, order.language)
         self.market = load_market(self.rulebook, order.market) if order.market else None
+        self.hurts = frozenset(hurting(self.rulebook))
         self.stamp = " ".join(
             [self.rulebook.stamp.name, self.rulebook.stamp.version, order.digest[:12]]
         )
@@ -365,7 +366,8 @@ class _Pages:
             self._write("graded", cells, [row.number, *_result(unit, todo, self.bench)])
             self.lines += 1
             kind = self.bench.rulebook.kind(unit.assessment.kind)
-            self.tally.unit(row.number, unit.inspection, unit.assessment, kind, todo)
+            inspection, assessment = unit
+            self.tally.unit(row.number, inspection, assessment, kind, todo, self.bench.hurts)
             if self.order.units:
                 self.units.append(_unit_line(row, unit, self.bench))
             if self.order.listings:

@@ -586,7 +586,7 @@ def _lot_text(done: "Lot") -> str:
         f"{rows.read} rows read = {rows.graded} graded + {rows.held} held"
         f" + {rows.rejected} refused + {rows.skipped} skipped; {tally.units} units",
         *([f"by class: {classes}"] if classes else []),
-        *([f"set apart first: {tally.hazardous} units with a caution"] if tally.hazardous else []),
+        *([f"set apart first: {tally.hazardous} units that may hurt"] if tally.hazardous else []),
         f"open {out / 'report.html'}; beside it {', '.join(sorted(done.manifest['files']))}",
     ]
     return "\n".join(lines)

@@ -8,15 +8,13 @@ bounded however many units there are.
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
-import msgspec
-
 from gradekit.advice import EFFORT
 from gradekit.disclosures import Phrases, phrases_in
 from gradekit.errors import Problem, RuleError
 from gradekit.printout import field_words
-from gradekit.rulebook import Rulebook, read_toml
+from gradekit.rulebook import Rulebook
 from gradekit.rules import CLASSES, GRADES
-from gradekit.tallies import Group, Line, Table, Tally
+from gradekit.tallies import Group, Line, Table, Tally, hurting
 
 SHOWN = 12
 """Bars of a chart."""
@@ -203,19 +201,12 @@ def _entry(words: Sequence[str], group: Group) -> Entry:
     return Entry(words, group.count, _rows(group), group.remedy)
 
 
-class _Cautions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    hurts: tuple[str, ...]
-
-
 def _cautions(tally: Tally, phrases: Phrases, rulebook: Rulebook) -> list[tuple[str, list[Entry]]]:
     """What may hurt somebody, gravest first, then what law and data ask."""
-    problems: list[Problem] = []
-    file = rulebook.folders[0] / "cautions.toml"
-    if (told := read_toml(file, _Cautions, file.name, problems)) is None:
-        raise RuleError(problems)
+    graver = hurting(rulebook)
     met = {words[0]: group for words, group in tally.cautions.largest()}
-    hurts = [caution for caution in told.hurts if caution in met]
-    others = [caution for caution in met if caution not in told.hurts]
+    hurts = [caution for caution in graver if caution in met]
+    others = [caution for caution in met if caution not in graver]
     titles = {"These may hurt somebody": hurts, "These are not to be passed on yet": others}
     return [
         (title, [_entry((c.replace("-", " "), phrases.texts[c]), met[c]) for c in cautions])

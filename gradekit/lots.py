@@ -277,8 +277,7 @@ def _finish(lot: Unfinished, order: Order, plan: Plan, rulebook: Rulebook) -> No
     """Write the report and, last, the manifest with the digest of every file."""
     manifest = _manifest(lot, order, plan, rulebook)
     lot.put("report.html", write_report(lot.note.tally, manifest, rulebook))
-    for name in (*lot.names, "report.html"):
-        manifest["files"][name] = stamp(lot.aside / name)
+    manifest["files"]["report.html"] = stamp(lot.aside / "report.html")
     if lot.pages:
         manifest["files"][PAGES] = {"pages": sum(1 for _ in (lot.aside / PAGES).iterdir())}
     lot.put(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest)) + b"\n")
@@ -313,7 +312,7 @@ def _manifest(lot: Unfinished, order: Order, plan: Plan, rulebook: Rulebook) -> 
         "blockers": {words[0]: group.count for words, group in tally.blockers.largest()},
         "untested": tally.untested,
         "listings": tally.listed if order.listings else None,
-        "files": {},
+        "files": {name: stamp(lot.aside / name) for name in lot.names},
     }
 
 

@@ -6,7 +6,7 @@ in the order of the rows give the same sums however the rows were cut.
 """
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
@@ -14,8 +14,10 @@ import msgspec
 
 from gradekit.advice import Task, worth_looking
 from gradekit.assessment import Assessment, Reason
+from gradekit.errors import Problem, RuleError
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
+from gradekit.rulebook import Rulebook, read_toml
 from gradekit.rules import CLASSES, GRADES
 
 EXAMPLES = 6
@@ -134,7 +136,7 @@ class Line(msgspec.Struct):
 
 
 class Hazard(msgspec.Struct):
-    """A unit to be set apart first, with what to be careful of."""
+    """A unit that may hurt somebody, with what to be careful of."""
 
     row: int
     unit_id: str
@@ -208,29 +210,33 @@ class Tally(msgspec.Struct):
         assessment: Assessment,
         kind: Kind,
         todo: Sequence[Task],
+        hurts: Collection[str],
     ) -> None:
-        """Count one unit that was graded or held; ``todo`` are its tasks."""
+        """Count one unit that was graded or held; ``todo`` are its tasks, ``hurts`` the cautions
+        about people being hurt.
+        """
         self.units += 1
         _add(self.classes, {assessment.sale_class: 1})
         _add(self.grades, {assessment.grade or "none": 1})
         _add(self.kinds, {assessment.kind: 1})
         self.untested += any(c.about.startswith("tests[") for c in assessment.open_checks)
-        self._alarms(row, inspection, assessment)
+        self._alarms(row, inspection, assessment, hurts)
         self._holders(row, assessment)
         self._open(row, inspection, assessment)
         self._to_do(row, inspection, kind, todo)
         if len(self.lines) < LINES:
             self.lines.append(line(row, inspection, assessment, todo))
 
-    def _alarms(self, row: int, inspection: Inspection, assessment: Assessment) -> None:
+    def _alarms(
+        self, row: int, inspection: Inspection, assessment: Assessment, hurts: Collection[str]
+    ) -> None:
         for rule in assessment.blockers:
             self.blockers.count((rule,), row)
         for caution in assessment.cautions:
             self.cautions.count((caution,), row)
-        if assessment.cautions:
+        if urgent := tuple(c for c in assessment.cautions if c in hurts):
             self.hazardous += 1
-            hazard = Hazard(row, assessment.unit_id, _name(inspection), assessment.cautions)
-            self.hazards.append(hazard)
+            self.hazards.append(Hazard(row, assessment.unit_id, _name(inspection), urgent))
 
     def _holders(self, row: int, assessment: Assessment) -> None:
         """What holds class and grade down: each rule once a unit."""
@@ -258,6 +264,20 @@ class Tally(msgspec.Struct):
         maker, model = (short(t or "") for t in (inspection.device.maker, inspection.device.model))
         for part in dict.fromkeys(part for part in wanted if part):
             self.parts.count((kind.kind, maker, model, part), row)
+
+
+class _Cautions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    hurts: tuple[str, ...]
+
+
+def hurting(rulebook: Rulebook) -> tuple[str, ...]:
+    """The cautions that are about people being hurt, gravest first."""
+    problems: list[Problem] = []
+    file = rulebook.folders[0] / "cautions.toml"
+    told = read_toml(file, _Cautions, file.name, problems)
+    if told is None:
+        raise RuleError(problems)
+    return told.hurts
 
 
 def _add(counts: dict[str, int], more: dict[str, int]) -> None:
