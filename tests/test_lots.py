@@ -213,7 +213,7 @@ def long_sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """More rows than fit in a chunk, so that there is something to share."""
     rows = [unit(n) for n in range(3 * CHUNK_ROWS + 17)]
     rows[CHUNK_ROWS + 3] = unit(4)
-    rows[700] = unit(700, kind="spoon")
+    rows[200] = unit(200, kind="spoon")
     return write_sheet(tmp_path_factory.mktemp("long") / "sheet.csv", rows)
 
 
