@@ -8,7 +8,7 @@ bytes. It never stops for a row: what is wrong with one becomes findings.
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from datetime import date
 from importlib.metadata import version
 from itertools import zip_longest
@@ -18,8 +18,8 @@ from typing import Any, NamedTuple
 import msgspec
 from msgspec.structs import replace
 
-from gradekit.advice import Task, advise, tasks, worth_looking
-from gradekit.assessment import Assessment, assess
+from gradekit.advice import advise
+from gradekit.assessment import assess
 from gradekit.cells import column_of, identities, places, told
 from gradekit.columns import Layout
 from gradekit.disclosures import phrases_in, sentences
@@ -31,7 +31,7 @@ from gradekit.records import convert_inspection, notes
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.sheets import Part, Row, Sheet
 from gradekit.shop import Shop, complete
-from gradekit.tallies import Finding, Level, Tally, hurting, named, next_step, short
+from gradekit.tallies import Finding, Graded, Level, Tally, graded, hurting, short
 
 RESULT_COLUMNS = [
     "row",
@@ -119,13 +119,6 @@ def place(order: Order, job: Job) -> list[tuple[int, int]]:
 # --- one row -----------------------------------------------------------------------------------
 
 
-class Graded(NamedTuple):
-    """One unit's record and result."""
-
-    inspection: Inspection
-    assessment: Assessment
-
-
 class Judged(NamedTuple):
     """A row with everything found on it and its units: none if it was refused or skipped."""
 
@@ -180,8 +173,11 @@ class Bench:
         inspection = self._inspection(row, read.record, findings)
         if inspection is None or _errors(findings):
             return []
-        units, on = _copies(inspection, read.copies), self.order.on
-        return [Graded(unit, advise(assess(unit, self.rulebook, on))) for unit in units]
+        return [self._graded(unit) for unit in _copies(inspection, read.copies)]
+
+    def _graded(self, unit: Inspection) -> Graded:
+        result = advise(assess(unit, self.rulebook, self.order.on))
+        return graded(unit, result, self.rulebook.kind(result.kind))
 
     def _inspection(
         self, row: Row, record: dict[str, Any], findings: list[Finding]
@@ -362,12 +358,9 @@ class _Pages:
         self.tally.rows.held += held
         self.tally.rows.graded += not held
         for unit in units:
-            todo = tasks(unit.assessment)
-            self._write("graded", cells, [row.number, *_result(unit, todo, self.bench)])
+            self._write("graded", cells, [row.number, *_result(unit, self.bench)])
             self.lines += 1
-            kind = self.bench.rulebook.kind(unit.assessment.kind)
-            inspection, assessment = unit
-            self.tally.unit(row.number, inspection, assessment, kind, todo, self.bench.hurts)
+            self.tally.unit(row.number, unit, self.bench.hurts)
             if self.order.units:
                 self.units.append(_unit_line(row, unit, self.bench))
             if self.order.listings:
@@ -396,20 +389,20 @@ class _Pages:
         return Written(files, tuple(self.listed), self.tally, self.lines)
 
 
-def _result(unit: Graded, todo: Sequence[Task], bench: Bench) -> list[str]:
+def _result(unit: Graded, bench: Bench) -> list[str]:
     """What ``graded.csv`` says of a unit, after its row."""
-    inspection, a = unit
+    a = unit.assessment
     reasons = (r for r in a.reasons if r.caps_class or r.caps_grade)
     words = bench.phrases.words.removed_by
-    step, _, what = next_step(inspection, todo).partition(": ")
+    step, _, what = unit.next_step.partition(": ")
     return [
         a.unit_id,
         a.sale_class,
         a.grade or "",
         a.best_grade or "",
-        "; ".join(f"{r.name.replace('-', ' ')} ({named(r.about, inspection)})" for r in reasons),
+        "; ".join(f"{r.name.replace('-', ' ')} ({unit.named(r.about)})" for r in reasons),
         _said(unit, bench),
-        "; ".join(named(check.about, inspection) for check in worth_looking(a)),
+        "; ".join(unit.named(check.about) for check in unit.checks),
         f"{words[step]}: {what}" if step else "",
         bench.stamp,
     ]
@@ -419,7 +412,7 @@ def _said(unit: Graded, bench: Bench) -> str:
     """What a buyer must be told: whole sentences if texts are wanted, else what they are about."""
     if bench.order.texts:
         return " ".join(s.text for s in sentences(unit.assessment, bench.phrases, bench.rulebook))
-    about = (f"{d.topic} ({named(d.about, unit.inspection)})" for d in unit.assessment.disclosures)
+    about = (f"{d.topic} ({unit.named(d.about)})" for d in unit.assessment.disclosures)
     return "; ".join(about)
 
 

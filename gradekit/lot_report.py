@@ -14,7 +14,7 @@ from gradekit.errors import Problem, RuleError
 from gradekit.printout import field_words
 from gradekit.rulebook import Rulebook
 from gradekit.rules import CLASSES, GRADES
-from gradekit.tallies import Group, Line, Table, Tally, hurting
+from gradekit.tallies import Group, Hazard, Line, Table, Tally, hurting
 
 SHOWN = 12
 """Bars of a chart."""
@@ -79,7 +79,7 @@ def _values(
         "cautions": _cautions(tally, phrases, rulebook),
         "hazards": [
             {"unit": unit, "cautions": ", ".join(c.replace("-", " ") for c in unit.cautions)}
-            for unit in tally.hazards
+            for unit in _gravest_first(tally, rulebook)
         ],
         "blockers": _by_rule(tally.blockers, tally.units, "What blocks the sale", rulebook),
         "charts": _charts(tally, phrases),
@@ -199,6 +199,11 @@ def _rows(group: Group) -> str:
 
 def _entry(words: Sequence[str], group: Group) -> Entry:
     return Entry(words, group.count, _rows(group), group.remedy)
+
+
+def _gravest_first(tally: Tally, rulebook: Rulebook) -> list[Hazard]:
+    graver = hurting(rulebook)
+    return sorted(tally.hazards, key=lambda h: (min(map(graver.index, h.cautions)), h.row))
 
 
 def _cautions(tally: Tally, phrases: Phrases, rulebook: Rulebook) -> list[tuple[str, list[Entry]]]:

@@ -6,14 +6,14 @@ in the order of the rows give the same sums however the rows were cut.
 """
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import lru_cache
 from typing import Any, Literal, NamedTuple
 
 import msgspec
 
-from gradekit.advice import Task, worth_looking
-from gradekit.assessment import Assessment, Reason
+from gradekit.advice import Task, tasks, worth_looking
+from gradekit.assessment import Assessment, OpenCheck, Reason
 from gradekit.errors import Problem, RuleError
 from gradekit.inspection import Inspection
 from gradekit.kinds import Kind
@@ -42,6 +42,31 @@ class Finding(NamedTuple):
     value: str
     problem: str
     remedy: str
+
+
+class Graded(NamedTuple):
+    """One unit: its record, its result, what to do about it, and which checks are worth making."""
+
+    inspection: Inspection
+    assessment: Assessment
+    kind: Kind
+    todo: tuple[Task, ...]
+    checks: tuple[OpenCheck, ...]
+
+    def named(self, about: str) -> str:
+        """What a path of this unit is about, in the record's own words."""
+        return named(about, self.inspection)
+
+    @property
+    def next_step(self) -> str:
+        """The first thing to do, as ``test: tests[nfc]``; empty if there is nothing."""
+        return f"{self.todo[0].removed_by}: {self.named(self.todo[0].about)}" if self.todo else ""
+
+
+def graded(inspection: Inspection, assessment: Assessment, kind: Kind) -> Graded:
+    """One unit with what is done next; the assessment has its ladder already."""
+    todo, checks = tasks(assessment), worth_looking(assessment)
+    return Graded(inspection, assessment, kind, tuple(todo), tuple(checks))
 
 
 class Group(msgspec.Struct):
@@ -203,40 +228,30 @@ class Tally(msgspec.Struct):
         words = (finding.level, short(finding.column), problem)
         self.problems.count(words, finding.row, short(finding.problem), short(finding.remedy))
 
-    def unit(
-        self,
-        row: int,
-        inspection: Inspection,
-        assessment: Assessment,
-        kind: Kind,
-        todo: Sequence[Task],
-        hurts: Collection[str],
-    ) -> None:
-        """Count one unit that was graded or held; ``todo`` are its tasks, ``hurts`` the cautions
-        about people being hurt.
-        """
+    def unit(self, row: int, unit: Graded, hurts: Collection[str]) -> None:
+        """Count one unit; ``hurts`` are the cautions about people being hurt."""
+        assessment = unit.assessment
         self.units += 1
         _add(self.classes, {assessment.sale_class: 1})
         _add(self.grades, {assessment.grade or "none": 1})
         _add(self.kinds, {assessment.kind: 1})
         self.untested += any(c.about.startswith("tests[") for c in assessment.open_checks)
-        self._alarms(row, inspection, assessment, hurts)
+        self._alarms(row, unit, hurts)
         self._holders(row, assessment)
-        self._open(row, inspection, assessment)
-        self._to_do(row, inspection, kind, todo)
+        self._open(row, unit)
+        self._to_do(row, unit)
         if len(self.lines) < LINES:
-            self.lines.append(line(row, inspection, assessment, todo))
+            self.lines.append(line(row, unit))
 
-    def _alarms(
-        self, row: int, inspection: Inspection, assessment: Assessment, hurts: Collection[str]
-    ) -> None:
-        for rule in assessment.blockers:
+    def _alarms(self, row: int, unit: Graded, hurts: Collection[str]) -> None:
+        for rule in unit.assessment.blockers:
             self.blockers.count((rule,), row)
-        for caution in assessment.cautions:
+        for caution in unit.assessment.cautions:
             self.cautions.count((caution,), row)
-        if urgent := tuple(c for c in assessment.cautions if c in hurts):
+        if urgent := tuple(c for c in unit.assessment.cautions if c in hurts):
             self.hazardous += 1
-            self.hazards.append(Hazard(row, assessment.unit_id, _name(inspection), urgent))
+            name = _name(unit.inspection)
+            self.hazards.append(Hazard(row, unit.assessment.unit_id, name, urgent))
 
     def _holders(self, row: int, assessment: Assessment) -> None:
         """What holds class and grade down: each rule once a unit."""
@@ -245,25 +260,30 @@ class Tally(msgspec.Struct):
         for rule, name in _once(grade_holders(assessment)):
             self.grade_holders.count((rule, name, assessment.grade or "none"), row)
 
-    def _open(self, row: int, inspection: Inspection, assessment: Assessment) -> None:
+    def _open(self, row: int, unit: Graded) -> None:
         """Checks worth making: whether they cost something now, of which kind, on what."""
-        kind = assessment.kind
+        kind = unit.kind.kind
         checks = dict.fromkeys(
-            ("now" if c.costs_class or c.costs_grade else "may", kind, named(c.about, inspection))
-            for c in worth_looking(assessment)
+            ("now" if c.costs_class or c.costs_grade else "may", kind, unit.named(c.about))
+            for c in unit.checks
         )
         for words in checks:
             self.checks.count(words, row)
 
-    def _to_do(self, row: int, inspection: Inspection, kind: Kind, todo: Sequence[Task]) -> None:
+    def _to_do(self, row: int, unit: Graded) -> None:
         """Work by its sort, and the parts it takes: each once a unit."""
-        work = dict.fromkeys((t.removed_by, kind.kind, named(t.about, inspection)) for t in todo)
+        kind, device = unit.kind.kind, unit.inspection.device
+        work = dict.fromkeys((t.removed_by, kind, unit.named(t.about)) for t in unit.todo)
         for step in work:
             self.work.count(step, row)
-        wanted = (part_of(t.about, inspection, kind) for t in todo if t.removed_by == "part")
-        maker, model = (short(t or "") for t in (inspection.device.maker, inspection.device.model))
-        for part in dict.fromkeys(part for part in wanted if part):
-            self.parts.count((kind.kind, maker, model, part), row)
+        parts = (
+            part_of(t.about, unit.inspection, unit.kind)
+            for t in unit.todo
+            if t.removed_by == "part"
+        )
+        maker, model = short(device.maker or ""), short(device.model or "")
+        for part in dict.fromkeys(part for part in parts if part):
+            self.parts.count((kind, maker, model, part), row)
 
 
 class _Cautions(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -319,26 +339,22 @@ def grade_holders(assessment: Assessment) -> list[Reason]:
     return [r for r in assessment.reasons if r.caps_grade == GRADES[worst]]
 
 
-def line(row: int, inspection: Inspection, assessment: Assessment, todo: Sequence[Task]) -> Line:
+def line(row: int, unit: Graded) -> Line:
     """A unit at a glance."""
+    assessment = unit.assessment
     held = next((r for r in assessment.reasons if r.caps_class or r.caps_grade), None)
     return Line(
         row=row,
         unit_id=assessment.unit_id,
         kind=assessment.kind,
-        name=_name(inspection),
+        name=_name(unit.inspection),
         sale_class=assessment.sale_class,
         grade=assessment.grade,
         best_class=assessment.best_sale_class,
         best_grade=assessment.best_grade,
         held_by="" if held is None else held.name.replace("-", " "),
-        next_step=next_step(inspection, todo),
+        next_step=unit.next_step,
     )
-
-
-def next_step(inspection: Inspection, todo: Sequence[Task]) -> str:
-    """The first thing to do, as ``test: tests[nfc]``; empty if there is nothing."""
-    return f"{todo[0].removed_by}: {named(todo[0].about, inspection)}" if todo else ""
 
 
 def _name(inspection: Inspection) -> str:
