@@ -7,6 +7,7 @@ that cannot be read is named, and a blank one was not looked at.
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal as Exact
 from functools import lru_cache, partial
 from operator import itemgetter
 from typing import Any, Literal, NamedTuple
@@ -238,25 +239,43 @@ def _list_builder(name: str, entries: Sequence[_Entry], constants: Sequence[_Con
     """A list: whole in a cell, or item by item."""
     wholes = [entry for entry in entries if not entry.target.in_list]
     slots = _slots(name, [entry for entry in entries if entry.target.in_list], constants)
+    keys = KEYS[name]
 
     def build(texts: Texts, trace: Trace) -> Found:
         items: list[dict[str, Any]] = []
         said: list[_Said] = []
         looked_at = False
+        told_whole: list[dict[str, Any]] = []
         for entry in wholes:
             value = _cell(entry, texts, said)
             if value is not NOTHING:
                 looked_at = True
                 _trace_items(trace, name, range(len(items), len(items) + len(value)), entry)
                 items += value
+                told_whole += value
         for slot in slots:
             item, empty = _item(slot, texts, said, trace, f"{name}[{len(items)}]")
             looked_at = looked_at or empty
-            if item is not None:
+            if item is not None and not _merged(items, told_whole, item, keys):
                 items.append(item)
         return (items if items or looked_at else None), tuple(said)
 
     return build
+
+
+def _merged(
+    items: list[dict[str, Any]],
+    told_whole: list[dict[str, Any]],
+    item: dict[str, Any],
+    keys: Sequence[str],
+) -> bool:
+    """An item that a whole list in a cell names already is one with it."""
+    for other in told_whole:
+        if all(other.get(key, item.get(key)) == item.get(key, other.get(key)) for key in keys):
+            items[items.index(other)] = {**other, **item}
+            told_whole.remove(other)
+            return True
+    return False
 
 
 def _trace_items(trace: Trace, name: str, numbers: Iterable[int], entry: _Entry) -> None:
@@ -615,13 +634,16 @@ def places(row: Row, layout: Layout) -> Mapping[str, str]:
     return trace
 
 
+_LAST_STEP = re.compile(r"(\[[^\[\]]*\]|\.?[^.\[\]]+)$")
+
+
 def column_of(path: str, places: Mapping[str, str]) -> str:
     """The column behind a path as ``records`` names it; the longest known prefix wins, else ""."""
     shorter = path
     while shorter:
         if shorter in places:
             return places[shorter]
-        shorter = re.sub(r"(\[[^\[]*|\.?[^.\[]*)$", "", shorter)
+        shorter = _LAST_STEP.sub("", shorter)
     below = (
         column for place, column in places.items() if place.startswith((f"{path}.", f"{path}["))
     )
@@ -644,10 +666,10 @@ def _cell_of(record: Mapping[str, Any], target: Target) -> str:
     for step in target.group:
         whole = whole.get(step, {}) if isinstance(whole, Mapping) else {}
     if target.form == "items":
-        return "" if not isinstance(whole, list) else _items_text(whole, target)
+        return "" if not isinstance(whole, list | tuple) else _items_text(whole, target)
     if not target.in_list:
         return _shown(whole.get(target.field), target)
-    if not isinstance(whole, list):
+    if not isinstance(whole, list | tuple):
         return ""
     if not whole:
         heads = target.item == ("0",) and target.field == KEYS[".".join(target.group)][0]
@@ -683,5 +705,12 @@ def _shown(value: Any, target: Target) -> str:
         return "yes" if value else "no"
     if isinstance(value, list | tuple):
         sign = " x " if target.form == "numbers" else "; "
-        return sign.join(map(str, value)) or "none"
-    return str(value)
+        return sign.join(map(_figure, value)) or "none"
+    return _figure(Exact(value) if target.form == "amount" else value)
+
+
+def _figure(value: Any) -> str:
+    """A number without an exponent, anything else as it is."""
+    if isinstance(value, float):
+        value = int(value) if value.is_integer() else Exact(repr(value))
+    return format(value, "f") if isinstance(value, Exact) else str(value)

@@ -92,8 +92,8 @@ def reader_of(setting: Setting) -> Reader:
             cell, notes = _visible(cell)
             return _with(read(cell), notes)
         if said and plain(cell) in said:
-            return _outcome(form, said[plain(cell)], setting, True)
-        return _read(cell, form, setting)
+            return _read(said[plain(cell)], form, setting, True)
+        return _read(cell, form, setting, False)
 
     if setting.target.form != "identity":
         return _remembering(read)
@@ -145,14 +145,14 @@ def _visible(text: str) -> tuple[str, tuple[Fault, ...]]:
     return cell, (_UNSEEN,) if lost else ()
 
 
-def _read(cell: str, form: Form, setting: Setting) -> Reading:
+def _read(cell: str, form: Form, setting: Setting, from_map: bool) -> Reading:
     """Read a tidy cell: first what any cell can say, then what its form holds."""
     lexicon, target = setting.lexicon, setting.target
     if not cell:
         return BLANK
     word = plain(cell)
     if target.options and not _is_result(target) and lexicon.choose(cell, target.options):
-        return _outcome(form, cell, setting, False)
+        return _outcome(form, cell, setting, from_map)
     if word in lexicon.answers["not_tested"]:
         return Reading("not_tested" if _is_result(target) else NOTHING)
     if word in lexicon.answers["not_applicable"]:
@@ -162,7 +162,7 @@ def _read(cell: str, form: Form, setting: Setting) -> Reading:
         return Reading(NOTHING, (Fault("error", "says only that it is as above", remedy),))
     if cell[0] == "=" and target.form != "identity":
         return Reading(NOTHING, (Fault("error", "holds a formula", "save the sheet's values"),))
-    return _outcome(form, cell, setting, False)
+    return _outcome(form, cell, setting, from_map)
 
 
 def _is_result(target: Target) -> bool:
@@ -274,7 +274,7 @@ def _unknown(cell: str, words: Iterable[str]) -> Misfit:
     return Misfit("is not known here", remedy)
 
 
-def _option(cell: str, setting: Setting) -> str:
+def _option(cell: str, setting: Setting) -> Any:
     options = setting.target.options
     if (found := setting.lexicon.choose(cell, options)) is not None:
         return found
@@ -284,6 +284,8 @@ def _option(cell: str, setting: Setting) -> str:
             raise _open_mark()
         if answer is not None:
             return "fail" if answer == "no" else "pass"
+    if _heads_a_list(setting.target) and setting.lexicon.says("nothing", cell):
+        return EMPTY
     raise _unknown(cell, options)
 
 
@@ -295,7 +297,7 @@ def _word(cell: str, setting: Setting) -> Any:
         return EMPTY
     if words:
         raise _unknown(cell, words)
-    return plain(cell)
+    return cell
 
 
 def _heads_a_list(target: Target) -> bool:
@@ -314,7 +316,7 @@ def _words(cell: str, setting: Setting) -> Any:
         return []
     found = []
     for piece in filter(None, map(str.strip, _APART.split(cell))):
-        word = setting.lexicon.choose(piece, words) if words else plain(piece)
+        word = setting.lexicon.choose(piece, words) if words else piece
         if word is None:
             raise Misfit(f"holds {piece!r}, which is not known here", _unknown(piece, words).remedy)
         found.append(word)
@@ -334,7 +336,7 @@ def _item(piece: str, setting: Setting) -> dict[str, Any]:
     first, *second = setting.target.field.split()
     head, colon, tail = piece.partition(":")
     words = _words_at(f"{group}.{first}", setting)
-    word = setting.lexicon.choose(head, words) if words else plain(head)
+    word = setting.lexicon.choose(head, words) if words else head.strip()
     if word is None:
         raise Misfit(
             f"holds {head.strip()!r}, which is not known here", _unknown(head, words).remedy
@@ -369,6 +371,8 @@ def _text(cell: str, setting: Setting) -> str:
 
 
 def _texts(cell: str, setting: Setting) -> list[str]:
+    if setting.lexicon.says("nothing", cell):
+        return []
     return [piece for piece in map(str.strip, re.split(r"[;|\n]", cell)) if piece]
 
 
