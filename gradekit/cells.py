@@ -191,8 +191,8 @@ def _object_builder(
         said: list[_Said] = []
         for entry in entries:
             target = entry.target
-            if trace is not None and texts[entry.position]:
-                trace[target.name] = entry.column
+            if trace is not None:
+                trace.setdefault(target.name, entry.column)
             value = _cell(entry, texts, said)
             if value is not NOTHING:
                 _set(_inside(whole, target, depth), entry, value, texts, said)

@@ -175,15 +175,19 @@ class Sheet:
             return "empty"
         if tuple(" ".join(cell.split()) for cell in cells) in (self.header, self.lower):
             return "the header again"
-        if filled * 2 <= len(self.names) and any(self._is_total(text) for text in texts):
+        named = filled * 4 <= len(self.names) or filled < 4
+        if filled * 2 <= len(self.names) and any(self._is_total(text, named) for text in texts):
             return "a total"
         if len(texts) == 1 and len(self.names) > 3 and " " in texts[0]:
             return "a remark"
         return None
 
-    def _is_total(self, text: str) -> bool:
+    def _is_total(self, text: str, named: bool) -> bool:
+        """A total's word; in a nearly empty row also with a name behind it."""
         word = plain(text.rstrip("0123456789.,:= €$£"))
-        return word in self._totals
+        return word in self._totals or (
+            named and any(word.startswith(f"{total}_") for total in self._totals)
+        )
 
     def _filled_down(self, rows: Iterator[Row], above: list[str]) -> Iterator[Row]:
         """Blank cells, and those that say ditto, take what stood above."""

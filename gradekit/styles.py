@@ -221,7 +221,7 @@ def settle_scale(seen: Seen, decimal: Decimal | None) -> tuple[Scale | None, str
 def settle_unit(seen: Seen, decimal: Decimal | None, span: Span | None) -> str:
     """An example where numbers without a unit stand beside ones in another; "" if all is clear.
 
-    Where nothing could sensibly be in the other unit, there is no question.
+    Where not all of them could sensibly be in the other unit, none of them is.
     """
     others = {factor: text for factor, text in seen.factors.items() if factor != 1}
     if not others or not seen.bare:
@@ -230,7 +230,7 @@ def settle_unit(seen: Seen, decimal: Decimal | None, span: Span | None) -> str:
     values = [v for text in seen.bare if (v := _value(text, decimal)) is not None]
     if span and all(span[0] <= v <= span[1] for v in values):
         scaled = [float(v) * factor for v in values]
-        if not any(span[0] <= v <= span[1] for v in scaled):
+        if not all(span[0] <= v <= span[1] for v in scaled):
             return ""
     return f"{seen.bare[0]!r} beside {example!r}"
 

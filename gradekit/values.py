@@ -87,13 +87,10 @@ def reader_of(setting: Setting) -> Reader:
     said = {plain(word): value for word, value in setting.column.mapped.words.items()}
 
     def read(text: str) -> Reading:
-        cell = text.strip()
-        if not cell.isprintable():
-            cell, notes = _visible(cell)
-            return _with(read(cell), notes)
-        if said and plain(cell) in said:
-            return _read(said[plain(cell)], form, setting, True)
-        return _read(cell, form, setting, False)
+        cell, notes = _visible(text.strip())
+        from_map = bool(said) and plain(cell) in said
+        reading = _read(said[plain(cell)] if from_map else cell, form, setting, from_map)
+        return Reading(reading.value, (*notes, *reading.faults)) if notes else reading
 
     if setting.target.form != "identity":
         return _remembering(read)
@@ -126,23 +123,18 @@ def _remembering(read: Reader) -> Reader:
     return reader
 
 
-def _with(reading: Reading, faults: Iterable[Fault]) -> Reading:
-    return Reading(reading.value, (*faults, *reading.faults))
-
-
 _UNSEEN = Fault("note", "held characters that cannot be seen; they were left out", "type it again")
 
 
 def _visible(text: str) -> tuple[str, tuple[Fault, ...]]:
     """A text without what cannot be seen; other blanks become plain ones, lines stay."""
+    if text.isprintable():
+        return text, ()
     spaced = "".join(" " if c.isspace() and c not in "\n\t" else c for c in text)
     lines = spaced.replace("\r\n", "\n").replace("\t", " ").split("\n")
     shown = [re.sub(" +", " ", "".join(c for c in line if c.isprintable())) for line in lines]
-    cell = "\n".join(shown)
-    lost = sum(not c.isprintable() and not c.isspace() for c in text)
-    if "\n" not in cell:
-        return cell.strip(), (_UNSEEN,) if lost else ()
-    return cell, (_UNSEEN,) if lost else ()
+    lost = any(not c.isprintable() and not c.isspace() for c in text)
+    return "\n".join(shown).strip(), (_UNSEEN,) if lost else ()
 
 
 def _read(cell: str, form: Form, setting: Setting, from_map: bool) -> Reading:
@@ -462,7 +454,7 @@ def _check_span(value: Exact, setting: Setting) -> None:
     span = setting.lexicon.plausible.get(setting.target.field)
     if span is not None and not span[0] <= value <= span[1]:
         low, high = (f"{bound:g}" for bound in span)
-        problem = f"is {float(value):g}, which cannot be: from {low} to {high} is sensible"
+        problem = f"is {value:.6g}, which cannot be: from {low} to {high} is sensible"
         raise Misfit(problem, "mend the number, its unit or its scale")
 
 
