@@ -8,6 +8,7 @@ sheet and decides nothing about a unit.
 import re
 import unicodedata
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -51,6 +52,7 @@ class _Spoken(msgspec.Struct, frozen=True):
     word: dict[str, str] = {}
 
 
+@lru_cache(maxsize=1 << 14)
 def plain(text: str) -> str:
     """A text as words are compared: one case, one form of each letter, no marks in between.
 

@@ -55,11 +55,8 @@ Record = tuple[Cells, int]
 _BYTEWISE = ("utf-8", "utf-8-sig", "cp1252", "iso8859-1", "iso8859-15", "ascii")
 """Encodings in which a line end is one byte that stands for nothing else."""
 
-_CUT = 1 << 16
-"""About so many bytes lie between the places noted at which a sheet could be cut."""
-
-_CUTS = 512
-"""At least so many places are noted, where the sheet has as many rows."""
+_CUT = 100
+"""Every so many rows a place is noted at which the sheet could be cut; in its first rows, each."""
 
 
 class Sheet:
@@ -146,8 +143,6 @@ class Sheet:
         """Rows with their numbers and reasons; in a whole pass, notes where one could cut."""
         width, header, pads = len(self.names), list(self.header), self._pads
         sparse = width / 2
-        step = min(_CUT, max(1, self.path.stat().st_size // _CUTS))
-        next_cut = self._start + step
         cuts: list[Part] = []
         for cells, end in records:
             if len(cells) != width:
@@ -158,9 +153,8 @@ class Sheet:
             else:
                 yield Row(number, cells)
             number += 1
-            if note_cuts and end >= next_cut:
+            if note_cuts and end >= 0 and (number % _CUT == 0 or len(cuts) < _CUT):
                 cuts.append(Part(end, -1, number, tuple(above)))
-                next_cut = end + step
         if note_cuts:
             self._cuts = cuts
 
@@ -176,7 +170,7 @@ class Sheet:
         if tuple(" ".join(cell.split()) for cell in cells) in (self.header, self.lower):
             return "the header again"
         named = filled * 4 <= len(self.names) or filled < 4
-        if filled * 2 <= len(self.names) and any(self._is_total(text, named) for text in texts):
+        if filled * 2 <= len(self.names) and any(self._is_total(t, named) for t in texts[:2]):
             return "a total"
         if len(texts) == 1 and len(self.names) > 3 and " " in texts[0]:
             return "a remark"
