@@ -23,7 +23,7 @@ from gradekit.assessment import assess
 from gradekit.cells import column_of, identities, places, told
 from gradekit.columns import Layout
 from gradekit.disclosures import phrases_in, sentences
-from gradekit.duplicates import Repeated, fingerprint
+from gradekit.duplicates import Repeated, Twins, fingerprint
 from gradekit.errors import LotError, Problem, RecordError
 from gradekit.inspection import Inspection
 from gradekit.markets import load_market
@@ -236,22 +236,26 @@ def _of_cells(
 
 def _twin_findings(row: Row, order: Order) -> Iterator[Finding]:
     """That this row's unit stands elsewhere too: a warning on the first row, else an error."""
-    if not order.repeated:
-        return
-    for identity in identities(row, order.layout):
-        twins = order.repeated.twins(identity)
-        if twins is None:
-            continue
-        name, value = identity
-        if twins.earlier:
-            problem = f"{name} stands in row {twins.earlier} of the earlier lot {twins.file}"
-            yield Finding("error", row.number, name, value, problem, _ONE_OF_THEM)
-        elif row.number != twins.first:
-            problem = f"{name} stands in row {twins.first} already"
-            yield Finding("error", row.number, name, value, problem, _ONE_OF_THEM)
-        elif twins.second:
-            problem = f"{name} stands in row {twins.second} too"
-            yield Finding("warning", row.number, name, value, problem, _ONE_OF_THEM)
+    for identity in identities(row, order.layout) if order.repeated else ():
+        if twins := order.repeated.twins(identity):
+            level, where = _other_place(row.number, twins)
+            column = _identity_column(identity[0], order.layout)
+            problem = f"{identity[0]} stands in {where}"
+            yield Finding(level, row.number, column, identity[1], problem, _ONE_OF_THEM)
+
+
+def _other_place(row: int, twins: Twins) -> tuple[Level, str]:
+    if twins.earlier:
+        return "error", f"row {twins.earlier} of the earlier lot {twins.file}"
+    if row == twins.first:
+        return "warning", f"row {twins.second} too"
+    return "error", f"row {twins.first} already"
+
+
+def _identity_column(name: str, layout: Layout) -> str:
+    path = name if name == "unit_id" else f"device.identifiers[{name}]"
+    column = layout.column_for(path)
+    return path if column is None else column.name
 
 
 _ONE_OF_THEM = "keep one of the two rows, or mend the number on the wrong one"

@@ -605,7 +605,7 @@ def _complain_of_rows(done: "Lot") -> None:
     for column, group in errors[:_TOLD]:
         rows = ", ".join(map(str, group.rows)) + (" …" if group.count > len(group.rows) else "")
         where = f"row{'s' if group.count > 1 else ''} {rows}" + (f", {column}" if column else "")
-        _complain([Problem(where, group.example, group.remedy)])
+        _complain([Problem(where, group.said, group.remedy)])
     if len(errors) > _TOLD:
         rest = len(errors) - _TOLD
         click.echo(f"… and {rest} other problems: see {done.out / 'rejects.csv'}", err=True)

@@ -82,11 +82,11 @@ def run_demo(out: Path) -> str:
             _list(inspection, result, bench)
         except ListingRefused as error:
             outcome.unlisted.append(Refused(result.unit_id, error.problems))
-    lot = _lot(folder / "lots", out / "lot", bench)
+    lots = [_lot(folder / "lots", name, out, bench) for name in ("messy", "tidy")]
     (out / "stock.txt").write_text(_table(outcome.graded), "utf-8")
     (out / "refused.txt").write_text(_refusals(outcome.refused), "utf-8")
     (out / "unlisted.txt").write_text(_refusals(outcome.unlisted), "utf-8")
-    return _summary(out, outcome, lot)
+    return _summary(out, outcome, lots)
 
 
 def _bench(folder: Path, out: Path) -> Bench:
@@ -123,12 +123,13 @@ def _list(inspection: Inspection, result: Assessment, bench: Bench) -> None:
     (bench.listings / f"{listing.slug}.html").write_text(page, "utf-8")
 
 
-def _lot(folder: Path, out: Path, bench: Bench) -> Lot:
-    """A supplier's spreadsheet as it comes, with the map that the shop made for it."""
+def _lot(folder: Path, name: str, out: Path, bench: Bench) -> Lot:
+    """A spreadsheet graded as it comes, with the map that the shop made for it, if any."""
+    told = folder / f"{name}.toml"
     plan = Plan(
-        sheet=folder / "messy.csv",
-        out=out,
-        column_map=read_map(folder / "messy.toml"),
+        sheet=folder / f"{name}.csv",
+        out=out / "lots" / name,
+        column_map=read_map(told) if told.exists() else None,
         on=DAY,
         language=bench.shop.language,
     )
@@ -152,8 +153,9 @@ def _refusals(refused: list[Refused]) -> str:
     return "".join(f"{r.name}: {problem}\n" for r in refused for problem in r.problems)
 
 
-def _summary(out: Path, outcome: Outcome, lot: Lot) -> str:
-    graded, rows = outcome.graded, lot.tally.rows
+def _summary(out: Path, outcome: Outcome, lots: list[Lot]) -> str:
+    graded, (messy, tidy) = outcome.graded, lots
+    rows = messy.tally.rows
     counts = Counter(a.sale_class for a in graded)
     classes = ", ".join(f"{counts[c]} {c.replace('_', ' ')}" for c in CLASSES if counts[c])
     return "\n".join(
@@ -170,6 +172,7 @@ def _summary(out: Path, outcome: Outcome, lot: Lot) -> str:
             f"  {out / 'listings'}  the page a buyer reads, for each device that may be offered",
             f"  {out / 'unlisted.txt'}  why the others have none",
             f"  {out / 'refused.txt'}  what is wrong with the refused records",
-            f"  {lot.out / 'report.html'}  the supplier's sheet at a glance: hazards first",
+            f"  {messy.out / 'report.html'}  the supplier's sheet at a glance: hazards first",
+            f"  {tidy.out / 'report.html'}  a sheet of the shop's own",
         ]
     )

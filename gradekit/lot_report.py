@@ -238,7 +238,7 @@ def _work(tally: Tally, phrases: Phrases) -> list[tuple[str, list[Entry]]]:
 
 def _problems(tally: Tally, level: str) -> list[Entry]:
     found = [
-        _entry((column or "the row", group.example), group)
+        _entry((column or "the row", group.said), group)
         for (at, column, _), group in tally.problems.largest()
         if at == level
     ]

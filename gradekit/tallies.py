@@ -8,6 +8,7 @@ in the order of the rows give the same sums however the rows were cut.
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import lru_cache
+from itertools import takewhile
 from typing import Any, Literal, NamedTuple
 
 import msgspec
@@ -76,23 +77,49 @@ class Group(msgspec.Struct):
     rows: list[int] = []
     example: str = ""
     """What was said of the first row."""
+    head: int = 1 << 16
+    tail: int = 1 << 16
+    """So many words at its beginning and at its end were said of every row."""
     remedy: str = ""
 
-    def add_row(self, row: int) -> None:
+    @property
+    def said(self) -> str:
+        """What was said of every row, with an ellipsis for the words in which rows differ."""
+        words = self.example.split()
+        if self.head >= len(words):
+            return self.example
+        return " ".join(
+            [*words[: self.head], "…", *words[max(self.head, len(words) - self.tail) :]]
+        )
+
+    def add_row(self, row: int, example: str = "") -> None:
         """Count one more; rows come in order."""
         self.count += 1
+        if example != self.example:
+            self._compare(example)
         if len(self.rows) < EXAMPLES and self.rows[-1] != row:
             self.rows.append(row)
 
     def add(self, more: "Group") -> None:
         """Count more of it; the other's rows come after those it has."""
         self.count += more.count
-        self.example = self.example or more.example
-        self.remedy = self.remedy or more.remedy
-        rows = more.rows
-        for row in rows:
+        if more.example != self.example:
+            self._compare(more.example)
+        self.head, self.tail = min(self.head, more.head), min(self.tail, more.tail)
+        for row in more.rows:
             if len(self.rows) < EXAMPLES and row not in self.rows:
                 self.rows.append(row)
+
+    def _compare(self, example: str) -> None:
+        own, other = self.example.split(), example.split()
+        self.head = min(self.head, _alike(own, other))
+        self.tail = min(self.tail, _alike(own[::-1], other[::-1]))
+
+
+def _alike(one: list[str], other: list[str]) -> int:
+    """How many words two texts begin with alike."""
+    pairs = takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))
+    return sum(1 for _ in pairs)
 
 
 class Table(msgspec.Struct):
@@ -105,9 +132,9 @@ class Table(msgspec.Struct):
         """Count one, within a chunk: nothing is left out yet. Words hold no tab."""
         key = "\t".join(words)
         if (kept := self.groups.get(key)) is None:
-            self.groups[key] = Group(1, [row], example, remedy)
+            self.groups[key] = Group(1, [row], example, remedy=remedy)
         else:
-            kept.add_row(row)
+            kept.add_row(row, example)
 
     def absorb(self, other: "Table") -> None:
         """Add the groups of the rows that follow."""
@@ -116,7 +143,13 @@ class Table(msgspec.Struct):
             if words not in self.groups and len(self.groups) >= GROUPS:
                 self.beyond += group.count
             else:
-                self.groups.setdefault(words, Group()).add(group)
+                self._add(words, group)
+
+    def _add(self, words: str, group: Group) -> None:
+        if words in self.groups:
+            self.groups[words].add(group)
+        else:
+            self.groups[words] = group
 
     def largest(self) -> Iterator[tuple[tuple[str, ...], Group]]:
         """The groups, largest first; of equals, in the order of their words."""

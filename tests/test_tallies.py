@@ -4,9 +4,11 @@ from typing import Any
 
 import msgspec
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gradekit.inspection import Inspection
-from gradekit.tallies import Finding, Group, Tally, named, part_of
+from gradekit.tallies import EXAMPLES, Finding, Group, Tally, named, part_of
 from tests.lot_sheets import RULEBOOK
 
 RECORD: dict[str, Any] = {
@@ -70,15 +72,37 @@ def test_equal_problems_meet_whatever_their_values() -> None:
     ((words, group),) = tally.problems.largest()
     assert words[:2] == ("error", "kind")
     assert (group.count, group.rows) == (3, [2, 3, 9])
-    assert group.example == "'spoon' is not known here"
+    assert group.said == "… is not known here"
 
 
-def test_a_group_names_its_first_rows_only() -> None:
-    """Counts are whole; examples are the first rows, each once."""
-    group = Group()
-    for row in (5, 5, 6, 7, 8, 9, 10, 11):
-        group.add(Group(1, [row]))
-    one_by_one = Group(1, [5])
-    for row in (5, 6, 7, 8, 9, 10, 11):
-        one_by_one.add_row(row)
-    assert group == one_by_one == Group(8, [5, 6, 7, 8, 9, 10])
+SAYINGS = st.lists(st.sampled_from(["a", "b", "c"]), max_size=4).map(" ".join)
+
+
+@given(st.lists(SAYINGS, min_size=1, max_size=8), st.integers(0, 8))
+def test_groups_add_up_the_same_however_they_are_cut(said: list[str], cut: int) -> None:
+    """Rows counted one by one, or in two parts that are added, make one and the same group."""
+
+    def group(rows: list[tuple[int, str]]) -> Group:
+        (row, text), *others = rows
+        made = Group(1, [row], text)
+        for row, text in others:
+            made.add_row(row, text)
+        return made
+
+    rows = list(enumerate(said, 2))
+    whole = group(rows)
+    assert whole.count == len(rows)
+    assert whole.rows == [row for row, _ in rows[:EXAMPLES]]
+    if 0 < cut < len(rows):
+        parts = group(rows[:cut])
+        parts.add(group(rows[cut:]))
+        assert parts == whole
+
+
+def test_what_every_row_says_is_shown_whole() -> None:
+    """Where all rows say the same, it stands there as said; a difference is left out."""
+    group = Group(1, [2], "13 digits are given")
+    group.add_row(3, "13 digits are given")
+    assert group.said == "13 digits are given"
+    group.add_row(4, "12 digits are given")
+    assert group.said == "… digits are given"
