@@ -96,8 +96,17 @@ class Lexicon(msgspec.Struct, frozen=True):
         return next((found for found in self.words.get(word, ()) if found in allowed), None)
 
     def paths_of(self, header: str) -> tuple[str, ...]:
-        """The record paths a header may stand for, with or without its unit in brackets."""
-        return self.headers.get(plain(header)) or self.headers.get(plain(_bare(header)), ())
+        """The record paths a header may stand for, with or without the unit at its end."""
+        ways = (header, _bare(header), self._without_unit(header))
+        return next((found for way in ways if (found := self.headers.get(plain(way)))), ())
+
+    def _without_unit(self, header: str) -> str:
+        """A header without a unit or currency that stands alone as its last word."""
+        first, _, last = header.rpartition(" ")
+        codes = {code for listed in self.currencies.values() for code in listed}
+        units = {unit for table in self.units.values() for unit in table}
+        known = last in codes or last in self.currencies or last.casefold() in units
+        return first if known else header
 
     def unit_of(self, field: str) -> str | None:
         """The unit a field is in, which is the end of its name; None where it has none."""

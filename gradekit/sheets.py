@@ -148,7 +148,7 @@ class Sheet:
             if len(cells) != width:
                 cells = _trimmed(cells, width, pads)
             filled = len(cells) - cells.count("")
-            if filled <= sparse or cells[0] == header[0]:
+            if filled <= sparse or cells[0] == header[0] or cells[0].isalpha():
                 yield Row(number, cells, self._why_skipped(cells, filled))
             else:
                 yield Row(number, cells)
@@ -169,6 +169,8 @@ class Sheet:
             return "empty"
         if tuple(" ".join(cell.split()) for cell in cells) in (self.header, self.lower):
             return "the header again"
+        if plain(texts[0]) in self._totals:
+            return "a total"
         named = filled * 4 <= len(self.names) or filled < 4
         if filled * 2 <= len(self.names) and any(self._is_total(t, named) for t in texts[:2]):
             return "a total"
