@@ -328,6 +328,29 @@ def test_a_killed_run_leaves_nothing_half_and_goes_on(
     assert not [pid for pid in helpers if pid in children(1) or Path(f"/proc/{pid}").exists()]
 
 
+def test_a_worker_that_dies_ends_the_run_with_a_sentence(tmp_path: Path) -> None:
+    """One worker killed, as a full memory would: no traceback, nothing half, and it can go on."""
+    sheet = write_sheet(tmp_path / "sheet.csv", (unit(n) for n in range(8 * CHUNK_ROWS)))
+    out = tmp_path / "out"
+    hurt = begin(sheet, out, "--workers", "2")
+    wait_for_progress(out, hurt)
+    workers = [pid for pid in children(hurt.pid) if is_worker(pid)]
+    assert len(workers) == 2
+    os.kill(workers[0], signal.SIGKILL)
+    _, errors = hurt.communicate(timeout=60)
+    assert hurt.returncode == 2
+    assert errors.decode().startswith("workers: a worker process died")
+    assert [path.name for path in out.iterdir()] == [ASIDE]
+    resumed = begin(sheet, out, "--resume")
+    resumed.communicate(timeout=240)
+    assert resumed.returncode == 0
+
+
+def is_worker(pid: int) -> bool:
+    """It grades; the other child of a run with workers only tidies up after them."""
+    return b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()
+
+
 def test_only_the_same_run_is_gone_on_with(sheet: Path, tmp_path: Path) -> None:
     """Another sheet or other choices are not mixed into a stopped run."""
     out = tmp_path / "out"
