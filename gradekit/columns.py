@@ -18,7 +18,7 @@ import tomli
 from gradekit.errors import Problem
 from gradekit.kinds import Kind
 from gradekit.lexicon import Lexicon, plain
-from gradekit.paths import Target, known_to, resolve
+from gradekit.paths import Target, is_guarded, known_to, resolve
 from gradekit.rulebook import Rulebook
 from gradekit.sheets import Row, Sheet
 from gradekit.sniffing import Choices, SheetError
@@ -544,6 +544,9 @@ def _unsure_of(column: Column) -> Iterator[Question]:
     if column.told_by == "nobody" and not column.questions:
         problem = "not known, so it is only carried through"
         yield Question(column.name, "place", problem, "give its path if it belongs in the record")
+    elif column.told_by == "trade" and any(is_guarded(path) for path in column.paths):
+        problem = "a seller's word clears nothing, but where a map names the path, clear does"
+        yield Question(column.name, "place", problem, "leave the line out unless you have checked")
     elif len(column.paths) > 1 and column.told_by == "trade":
         problem = f"means {' or '.join(column.paths)}, whichever the unit's kind has"
         yield Question(column.name, "place", problem, "name the right one if you know it")

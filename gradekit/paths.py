@@ -265,6 +265,21 @@ def _fields(struct: Any) -> Mapping[str, Any]:
     return {f.encode_name: hints[f.name] for f in msgspec.structs.fields(struct)}
 
 
+def is_guarded(path: str) -> bool:
+    """The field says that a lock or an erasure was looked at: a seller's word cannot fill it."""
+    target = resolve(path)
+    return target is not None and guard_of(target) != ""
+
+
+def guard_of(target: Target) -> Literal["clearance", "network_lock", "verified", ""]:
+    """Which of the fields that only a look can clear this is; "" for any other."""
+    if target.group[:1] == ("clearance",) and target.field == "result":
+        return "clearance"
+    if target.name == "device.network_lock":
+        return "network_lock"
+    return "verified" if target.name == "erasure.verified" else ""
+
+
 # --- the words of a kind -----------------------------------------------------------------------
 
 _WORDS_OF = {

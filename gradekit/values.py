@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, NamedTuple
 from gradekit.columns import Column
 from gradekit.kinds import Kind
 from gradekit.lexicon import Lexicon, plain
-from gradekit.paths import KEYS, Target, option_words, words_of
+from gradekit.paths import KEYS, Target, guard_of, option_words, words_of
 from gradekit.styles import Misfit, exact, is_exponent, read_day, shape_of, take_apart
 
 Level = Literal["error", "warning", "note"]
@@ -172,7 +172,7 @@ def _not_applicable(setting: Setting) -> Any:
 
 def _outcome(form: Form, cell: str, setting: Setting, from_map: bool) -> Reading:
     """A form's answer: a value, a reading, or why there is none."""
-    guard = _GUARDS.get(_guarded(setting.target))
+    guard = _GUARDS.get(guard_of(setting.target))
     try:
         if guard is not None and not from_map:
             return guard(cell, setting)
@@ -183,12 +183,6 @@ def _outcome(form: Form, cell: str, setting: Setting, from_map: bool) -> Reading
 
 
 # --- what a seller's word cannot clear ---------------------------------------------------------
-
-
-def _guarded(target: Target) -> str:
-    if target.group[:1] == ("clearance",) and target.field == "result":
-        return "clearance"
-    return target.name
 
 
 def _guard_clearance(cell: str, setting: Setting) -> Reading:
@@ -219,11 +213,14 @@ def _guard_network_lock(cell: str, setting: Setting) -> Reading:
 
 
 def _guard_verified(cell: str, setting: Setting) -> Reading:
-    """Under any heading but the path itself, only a no counts."""
-    flag = _flag(cell, setting) if _answers(cell, setting, ("yes", "no", "maybe_yes")) else None
-    if flag is False or setting.column.told_by == "path":
+    """Under any heading but the path itself a yes verifies nothing, and a no tells of no look."""
+    if setting.column.told_by == "path":
         return Reading(_flag(cell, setting))
     remedy = "look that no data is left, and record erasure.method and erasure.verified"
+    if _answers(cell, setting, ("no",)):
+        return Reading(
+            NOTHING, (Fault("note", "tells of no erasure, and none is recorded", remedy),)
+        )
     return Reading(
         NOTHING, (Fault("warning", "is a seller's word and verifies no erasure", remedy),)
     )
@@ -231,8 +228,8 @@ def _guard_verified(cell: str, setting: Setting) -> Reading:
 
 _GUARDS: dict[str, Callable[[str, Setting], Reading]] = {
     "clearance": _guard_clearance,
-    "device.network_lock": _guard_network_lock,
-    "erasure.verified": _guard_verified,
+    "network_lock": _guard_network_lock,
+    "verified": _guard_verified,
 }
 
 

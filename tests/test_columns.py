@@ -319,8 +319,26 @@ def test_a_proposal_reads_the_sheet_as_it_was_read_without(tmp_path: Path) -> No
     again = open_sheet(LOTS / "messy.csv", column_map.sheet, LEXICON, column_map.columns)
     before = learn(sheet, None, shipped(), LEXICON)
     after = learn(again, column_map, shipped(), LEXICON)
-    rows = [row for row in sheet.rows() if row.skip is None]
-    assert [told(row, after) for row in rows] == [told(row, before) for row in rows]
+    for row in (row for row in sheet.rows() if row.skip is None):
+        assert unguarded(told(row, after).record) == unguarded(told(row, before).record)
+
+
+def unguarded(record: dict[str, Any]) -> dict[str, Any]:
+    """A record without what a seller's word cannot clear, but a map's path may."""
+    return {field: value for field, value in record.items() if field != "clearance"}
+
+
+def test_a_proposal_warns_where_its_line_would_let_a_word_clear(tmp_path: Path) -> None:
+    """Under a heading of the trade "clear" is a seller's word; named by a map it is the shop's."""
+    text = "no,type,lock\nA,phone,clear\n"
+    proposal = propose(opened(tmp_path, text), shipped(), LEXICON)
+    assert "lock" in {question.column for question in proposal.unsure}
+    row = Row(2, ["A", "phone", "clear"])
+    before, after = (
+        told(row, learned(tmp_path, text, said)).record["clearance"]["account_lock"]["result"]
+        for said in (None, proposal.column_map)
+    )
+    assert (before, after) == ("not_checked", "clear")
 
 
 def test_a_proposal_says_what_it_is_unsure_of(tmp_path: Path) -> None:
@@ -371,10 +389,10 @@ def test_the_messy_sheet_is_read_with_its_map() -> None:
     findings = [f for row in rows for f in told(row, layout).findings if f.level == "error"]
     lost = [f for f in findings if f.column == "IMEI" and "digits are lost" in f.problem]
     assert len(lost) == 8
-    assert sum("27" in f.problem for f in findings) == 3
-    suppliers = {
-        told(r, layout).record["acquisition"]["source"] for r in rows if len(r.cells) == 27
-    }
+    width = len(layout.columns)
+    assert sum(f"the header {width}" in f.problem for f in findings) == 3
+    whole = [row for row in rows if len(row.cells) == width]
+    suppliers = {told(row, layout).record["acquisition"]["source"] for row in whole}
     assert len(suppliers) == 4
 
 
