@@ -15,7 +15,7 @@ from typing import Any, Literal, NamedTuple
 from gradekit.columns import FREE_TEXT, QUANTITY, SPECIAL, Column, Layout
 from gradekit.kinds import Kind
 from gradekit.paths import KEYS, Target, known_to, resolve
-from gradekit.remarks import Suggested, read_remarks
+from gradekit.remarks import Remarks, Suggested, read_remarks
 from gradekit.sheets import Row
 from gradekit.values import BLANK, EMPTY, NOTHING, Fault, Reader, Reading, Setting, Sum, reader_of
 from gradekit.values import unwrapped as unwrapped_number
@@ -104,6 +104,9 @@ _BETWEEN = "\x1f"
 _KEPT = 4096
 """So many different stretches of cells are kept for each group."""
 
+_LONG = 2000
+"""So many characters a stretch may have to be kept."""
+
 
 class _Entry(NamedTuple):
     """One column of a group."""
@@ -145,7 +148,8 @@ class _Group:
         found = self._known.get(key)
         if found is None:
             found = self.build(texts, None)
-            if len(self._known) < _KEPT and key.count(_BETWEEN) == self.between:
+            fits = len(key) <= _LONG and key.count(_BETWEEN) == self.between
+            if fits and len(self._known) < _KEPT:
                 self._known[key] = found
         return found
 
@@ -343,12 +347,11 @@ class _Remark(NamedTuple):
 
     at: int
     column: str
-    kind: Kind
-    layout: Layout
+    read: Callable[[str], Remarks]
 
     def add(self, record: dict[str, Any], text: str) -> list[_Said]:
         """Add what the text suggests to the record's lists, which stay open; say each of it."""
-        remarks = read_remarks(text, self.kind, self.layout.lexicon)
+        remarks = self.read(text)
         said = [self._said(text, fact) for fact in remarks.suggested if _added(record, fact)]
         if remarks.left:
             left = "; ".join(remarks.left)
@@ -488,9 +491,14 @@ def _prepared(layout: Layout, kind: Kind | None) -> _Reading:
     quantity = next((c for c in special.values() if c.paths[0] == QUANTITY), None)
     return _Reading(
         tuple(groups),
-        tuple(_Remark(c.index, c.name, kind, layout) for c in texts if kind is not None),
+        tuple(_remark(c, kind, layout) for c in texts if kind is not None),
         None if quantity is None else _Quantity(quantity.index, quantity.name),
     )
+
+
+def _remark(column: Column, kind: Kind, layout: Layout) -> _Remark:
+    read = lru_cache(maxsize=1024)(partial(read_remarks, kind=kind, lexicon=layout.lexicon))
+    return _Remark(column.index, column.name, read)
 
 
 def _bucket(target: Target) -> str:
@@ -510,7 +518,7 @@ def _group(
     entries = [
         _Entry(i, target, column.name, read) for i, (column, target, read) in enumerate(columns)
     ]
-    alone = any(entry.target.form == "identity" for entry in entries)
+    alone = bucket.startswith("=") or any(entry.target.form == "identity" for entry in entries)
     if bucket in KEYS:
         where = tuple(bucket.split("."))
         return _Group(where, indices, _list_builder(bucket, entries, constants), alone)

@@ -52,12 +52,20 @@ class _Spoken(msgspec.Struct, frozen=True):
     word: dict[str, str] = {}
 
 
-@lru_cache(maxsize=1 << 14)
 def plain(text: str) -> str:
     """A text as words are compared: one case, one form of each letter, no marks in between.
 
     What holds no letter and no digit, like ``?`` or ``✓``, stays as it is.
     """
+    return _plain(text) if len(text) <= _WORD else _plain.__wrapped__(text)
+
+
+_WORD = 100
+"""So long a word of the trade can be; longer texts are not worth remembering."""
+
+
+@lru_cache(maxsize=1 << 14)
+def _plain(text: str) -> str:
     folded = unicodedata.normalize("NFKC", text).casefold().strip()
     return re.sub(r"[\W_]+", "_", folded).strip("_") or folded
 

@@ -16,6 +16,9 @@ from gradekit.paths import option_words
 LONGEST = 3
 """So many words can make one of the trade's."""
 
+MOST = 12
+"""A clause of more words is a story, not a remark."""
+
 
 class Suggested(NamedTuple):
     """One fact that a text suggests, as an item of a list of the record."""
@@ -51,7 +54,10 @@ def read_remarks(text: str, kind: Kind, lexicon: Lexicon) -> Remarks:
 
 
 def _read_clause(clause: str, kind: Kind, lexicon: Lexicon) -> Suggested | None:
-    words = _Words(plain(_PER_CENT.sub("", clause)).split("_"), lexicon)
+    parted = plain(_PER_CENT.sub("", clause)).split("_")
+    if len(parted) > MOST:
+        return None
+    words = _Words(parted, lexicon)
     is_battery = "main" in kind.batteries and words.take({"battery"}) is not None
     if is_battery:
         return _battery(clause, words)

@@ -57,6 +57,8 @@ Reader = Callable[[str], Reading]
 
 BLANK: Final = Reading(NOTHING)
 _LIMIT = 4096
+_LONG = 200
+"""Texts and how long they may be that a reader remembers."""
 
 
 class Setting(NamedTuple):
@@ -115,9 +117,11 @@ def _remembering(read: Reader) -> Reader:
     def reader(text: str) -> Reading:
         found = known.get(text)
         if found is None:
-            if len(known) >= _LIMIT:
-                known.clear()
-            found = known[text] = read(text)
+            found = read(text)
+            if len(text) <= _LONG:
+                if len(known) >= _LIMIT:
+                    known.clear()
+                known[text] = found
         return found
 
     return reader
