@@ -7,8 +7,7 @@ bytes. It never stops for a row: what is wrong with one becomes findings.
 
 import csv
 import io
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from importlib.metadata import version
 from itertools import zip_longest
@@ -20,11 +19,12 @@ from msgspec.structs import replace
 
 from gradekit.advice import advise
 from gradekit.assessment import assess
-from gradekit.cells import column_of, identities, places, told
+from gradekit.cells import Told, column_of, identities, places, told
 from gradekit.columns import Layout
-from gradekit.disclosures import phrases_in, sentences
+from gradekit.disclosures import Sentence, phrases_in, sentences
 from gradekit.duplicates import Repeated, Twins, fingerprint
 from gradekit.errors import LotError, Problem, RecordError
+from gradekit.formulas import any_formula, harmless, is_formula
 from gradekit.inspection import Inspection
 from gradekit.markets import load_market
 from gradekit.records import convert_inspection, notes
@@ -119,12 +119,29 @@ def place(order: Order, job: Job) -> list[tuple[int, int]]:
 # --- one row -----------------------------------------------------------------------------------
 
 
+Page = tuple[str, bytes]
+"""A page's name, and the page."""
+
+
+class Lines(NamedTuple):
+    """One unit, and what is written of it."""
+
+    unit: Graded
+    cells: list[str]
+    """For ``graded.csv``, after its row."""
+    line: bytes
+    """For ``units.ndjson``; empty if that is not wanted."""
+    page: Page | None
+    unlisted: tuple[Problem, ...]
+    """Why it has no page, though it is not on hold."""
+
+
 class Judged(NamedTuple):
     """A row with everything found on it and its units: none if it was refused or skipped."""
 
     row: Row
     findings: list[Finding]
-    units: list[Graded]
+    units: list[Lines]
 
     @property
     def refused(self) -> bool:
@@ -164,40 +181,58 @@ class Bench:
             findings.append(_fault(row, error))
             return Judged(row, findings, [])
 
-    def _units(self, row: Row, findings: list[Finding]) -> list[Graded]:
+    def _units(self, row: Row, findings: list[Finding]) -> list[Lines]:
         read = told(row, self.order.layout)
         findings += [Finding(*found) for found in read.findings]
         findings += _twin_findings(row, self.order)
         if not read.record and _errors(findings):
             return []
-        inspection = self._inspection(row, read.record, findings)
-        if inspection is None or _errors(findings):
+        inspections = self._inspections(row, read, findings)
+        if _errors(findings):
             return []
-        return [self._graded(unit) for unit in _copies(inspection, read.copies)]
+        return [self._lines(row.number, inspection) for inspection in inspections]
 
-    def _graded(self, unit: Inspection) -> Graded:
-        result = advise(assess(unit, self.rulebook, self.order.on))
-        return graded(unit, result, self.rulebook.kind(result.kind))
+    def _lines(self, row: int, inspection: Inspection) -> Lines:
+        """One unit graded, with everything that is written of it."""
+        result = advise(assess(inspection, self.rulebook, self.order.on))
+        unit = graded(inspection, result, self.rulebook.kind(result.kind))
+        texts = self.order.texts
+        said = sentences(result, self.phrases, self.rulebook) if texts else ()
+        cells = _cells(unit, said, self)
+        line = _unit_line(row, unit, said) if self.order.units else b""
+        return Lines(unit, cells, line, *self._page(unit))
 
-    def _inspection(
-        self, row: Row, record: dict[str, Any], findings: list[Finding]
-    ) -> Inspection | None:
-        """The row's record; None if it is refused, with what is wrong said once a column."""
+    def _page(self, unit: Graded) -> tuple[Page | None, tuple[Problem, ...]]:
+        """The page, if pages are wanted and the unit may be offered; or what stands in its way."""
+        from gradekit.listing import ListingRefused
+
+        if not self.order.listings or unit.assessment.sale_class == "hold":
+            return None, ()
         try:
-            inspection = convert_inspection(record, self.rulebook)
+            return _write_page(unit, self), ()
+        except ListingRefused as error:
+            return None, error.problems
+
+    def _inspections(self, row: Row, read: Told, findings: list[Finding]) -> list[Inspection]:
+        """The row's records, one a unit; what is wrong with one is said once a column."""
+        try:
+            inspection = convert_inspection(read.record, self.rulebook)
             if inspection.inspected_on > self.order.on:
                 raise RecordError([_too_late(inspection, self.order.on)])
+            copies = _copies(inspection, read.copies)
         except RecordError as error:
             said = _of_cells(row, self.order, "error", error.problems)
             told_already = {finding.column for finding in _errors(findings)}
             findings += [f for f in said if f.column not in told_already]
-            return None
+            return []
         if odd := notes(inspection, self.rulebook):
             findings += _of_cells(row, self.order, "note", odd)
         shop = self.order.shop
-        return inspection if shop is None else complete(inspection, shop)
+        return copies if shop is None else [complete(one, shop) for one in copies]
 
 
+_LONGEST = 64
+"""Characters of a unit's tag, as in the record."""
 _SKIPPED = "nothing to do, if it holds no unit"
 
 
@@ -216,7 +251,10 @@ def _copies(inspection: Inspection, copies: int) -> list[Inspection]:
     """One record for each unit of a row that holds several."""
     if copies == 1:
         return [inspection]
-    tags = (f"{inspection.unit_id}-{n}" for n in range(1, copies + 1))
+    tags = [f"{inspection.unit_id}-{n}" for n in range(1, copies + 1)]
+    if len(tags[-1]) > _LONGEST:
+        problem = f"is too long to be told apart as {tags[-1]}"
+        raise RecordError([Problem("unit_id", problem, "shorten it, or give each unit a row")])
     return [replace(inspection, unit_id=tag) for tag in tags]
 
 
@@ -288,14 +326,21 @@ def at_hand(order: Order, rulebook: Rulebook | None = None) -> Bench:
 def grade(order: Order, job: Job) -> Written:
     """Grade a chunk of rows: the same bytes wherever it runs."""
     bench = at_hand(order)
-    pages = _Pages(bench)
+    books = _Books(bench)
     for row in job.read(order.sheet):
-        pages.enter(bench.judge(row))
-    return pages.written()
+        books.enter(bench.judge(row))
+    return books.written()
 
 
-class _Pages:
-    """The open files of one chunk."""
+_FORMULA_LIKE = {
+    True: "a spreadsheet could run this as a formula: an apostrophe was put before it",
+    False: "a spreadsheet could run this as a formula",
+}
+_FORMULAS = "keep it as text; --spreadsheet-safe puts an apostrophe before such cells"
+
+
+class _Books:
+    """The files of one chunk while it is graded, and its tally."""
 
     def __init__(self, bench: Bench) -> None:
         self.bench, self.order = bench, bench.order
@@ -328,7 +373,7 @@ class _Pages:
 
     def _cells(self, row: Row) -> tuple[list[str], list[Finding]]:
         """The row's own cells, and those that a spreadsheet would run."""
-        if not _ANY_FORMULA.search("\n" + "\n".join(row.cells)):
+        if not any_formula(row.cells):
             return row.cells, []
         names = self.order.sheet.names
         found = [
@@ -357,31 +402,24 @@ class _Pages:
         for finding in _errors(findings):
             self._write("rejects", cells, finding[1:])
 
-    def _grade(self, row: Row, cells: list[str], units: list[Graded]) -> None:
-        held = units[0].assessment.sale_class == "hold"
+    def _grade(self, row: Row, cells: list[str], units: list[Lines]) -> None:
+        held = units[0].unit.assessment.sale_class == "hold"
         self.tally.rows.held += held
         self.tally.rows.graded += not held
-        for unit in units:
-            self._write("graded", cells, [row.number, *_result(unit, self.bench)])
+        for lines in units:
+            self._write("graded", cells, [row.number, *lines.cells])
             self.lines += 1
-            self.tally.unit(row.number, unit, self.bench.hurts)
-            if self.order.units:
-                self.units.append(_unit_line(row, unit, self.bench))
-            if self.order.listings:
-                self._list(row, unit)
+            self.tally.unit(row.number, lines.unit, self.bench.hurts)
+            self.units.append(lines.line)
+            self._list(row.number, lines)
 
-    def _list(self, row: Row, unit: Graded) -> None:
-        from gradekit.listing import ListingRefused
-
-        if unit.assessment.sale_class == "hold":
-            return
-        try:
-            self.listed.append(_page(unit, self.bench))
+    def _list(self, row: int, lines: Lines) -> None:
+        if lines.page is not None:
+            self.listed.append(lines.page)
             self.tally.listed += 1
-        except ListingRefused as error:
-            for problem in error.problems:
-                words = (short(problem.where), short(problem.problem))
-                self.tally.unlisted.count(words, row.number, remedy=problem.remedy)
+        for problem in lines.unlisted:
+            words = (short(problem.where), short(problem.problem))
+            self.tally.unlisted.count(words, row, remedy=problem.remedy)
 
     def written(self) -> Written:
         """Everything so far, as bytes."""
@@ -389,11 +427,11 @@ class _Pages:
             f"{name}.csv": [text.getvalue().encode("utf-8", "backslashreplace")]
             for name, text in self.texts.items()
         }
-        files["units.ndjson"] = self.units
+        files["units.ndjson"] = [line for line in self.units if line]
         return Written(files, tuple(self.listed), self.tally, self.lines)
 
 
-def _result(unit: Graded, bench: Bench) -> list[str]:
+def _cells(unit: Graded, said: Sequence[Sentence], bench: Bench) -> list[str]:
     """What ``graded.csv`` says of a unit, after its row."""
     a = unit.assessment
     reasons = (r for r in a.reasons if r.caps_class or r.caps_grade)
@@ -405,35 +443,31 @@ def _result(unit: Graded, bench: Bench) -> list[str]:
         a.grade or "",
         a.best_grade or "",
         "; ".join(f"{r.name.replace('-', ' ')} ({unit.named(r.about)})" for r in reasons),
-        _said(unit, bench),
+        " ".join(s.text for s in said) or _topics(unit),
         "; ".join(unit.named(check.about) for check in unit.checks),
         f"{words[step]}: {what}" if step else "",
         bench.stamp,
     ]
 
 
-def _said(unit: Graded, bench: Bench) -> str:
-    """What a buyer must be told: whole sentences if texts are wanted, else what they are about."""
-    if bench.order.texts:
-        return " ".join(s.text for s in sentences(unit.assessment, bench.phrases, bench.rulebook))
-    about = (f"{d.topic} ({unit.named(d.about)})" for d in unit.assessment.disclosures)
-    return "; ".join(about)
+def _topics(unit: Graded) -> str:
+    """What a buyer must be told of, without the sentences."""
+    return "; ".join(f"{d.topic} ({unit.named(d.about)})" for d in unit.assessment.disclosures)
 
 
 _ENCODER = msgspec.json.Encoder()
 
 
-def _unit_line(row: Row, unit: Graded, bench: Bench) -> bytes:
+def _unit_line(row: int, unit: Graded, said: Sequence[Sentence]) -> bytes:
     assessment: Any = unit.assessment
-    if bench.order.texts:
+    if said:
         assessment = msgspec.to_builtins(assessment)
-        said = sentences(unit.assessment, bench.phrases, bench.rulebook)
         for disclosure, sentence in zip(assessment["disclosures"], said, strict=True):
             disclosure["text"] = sentence.text
-    return _ENCODER.encode(UnitLine(row.number, unit.inspection, assessment)) + b"\n"
+    return _ENCODER.encode(UnitLine(row, unit.inspection, assessment)) + b"\n"
 
 
-def _page(unit: Graded, bench: Bench) -> tuple[str, bytes]:
+def _write_page(unit: Graded, bench: Bench) -> Page:
     """The page that a buyer reads, under its name; ListingRefused if there may be none."""
     from gradekit.listing import write_listing, write_page
     from gradekit.sales import sale_of
@@ -443,26 +477,3 @@ def _page(unit: Graded, bench: Bench) -> tuple[str, bytes]:
     listing = write_listing(sale, bench.market, bench.rulebook, bench.order.language)
     page = write_page(listing, bench.phrases, bench.rulebook)
     return f"{listing.slug}.html", page.encode("utf-8")
-
-
-# --- formulas in cells -------------------------------------------------------------------------
-
-# Signs that begin a formula in common spreadsheets, as the advice on CSV injection lists them (from
-# memory), their full-width forms with them.
-_ANY_FORMULA = re.compile("\n[ \u00a0]*[=+\\-@\t\r\uff1d\uff0b\uff0d\uff20]")
-_NUMBER = re.compile(r"[+-]?\d[\d., ]*%?")
-_FORMULA_LIKE = {
-    True: "a spreadsheet could run this as a formula: an apostrophe was put before it",
-    False: "a spreadsheet could run this as a formula",
-}
-_FORMULAS = "keep it as text; --spreadsheet-safe puts an apostrophe before such cells"
-
-
-def is_formula(cell: str) -> bool:
-    """A spreadsheet could take the cell for a formula; plain signed numbers are none."""
-    return bool(_ANY_FORMULA.match("\n" + cell)) and not _NUMBER.fullmatch(cell)
-
-
-def harmless(cell: str) -> str:
-    """The cell as text that no spreadsheet runs."""
-    return f"'{cell}" if is_formula(cell) else cell

@@ -14,11 +14,12 @@ import pytest
 
 from gradekit.advice import advise
 from gradekit.assessment import assess
-from gradekit.chunks import harmless, is_formula
 from gradekit.cli import main
 from gradekit.crews import Workers
 from gradekit.demo import demo_folder
-from gradekit.errors import LotError
+from gradekit.disclosures import sentences
+from gradekit.errors import LotError, Problem, RuleError
+from gradekit.formulas import harmless, is_formula
 from gradekit.handover import ASIDE
 from gradekit.inspection import Inspection
 from gradekit.lots import CHUNK_ROWS
@@ -466,6 +467,24 @@ def test_a_fault_of_ours_costs_one_row(
     (reject,) = [row for row in table(lot.out / "rejects.csv") if row["row"] == "5"]
     assert "RuntimeError: boom" in reject["problem"]
     assert lot.tally.rows.rejected == 3
+
+
+def test_a_text_that_cannot_be_made_costs_one_row(
+    sheet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A phrase that cannot be filled in for one unit is said on its row; the others have theirs."""
+
+    def faulty(assessment: Any, *rest: Any) -> Any:
+        if assessment.unit_id == "T-0003":
+            raise RuleError([Problem("phrases/en: x", "cannot be filled in", "mend the phrase")])
+        return sentences(assessment, *rest)
+
+    monkeypatch.setattr("gradekit.chunks.sentences", faulty)
+    lot = lot_of(sheet, tmp_path / "out", texts=True)
+    (reject,) = [row for row in table(lot.out / "rejects.csv") if row["row"] == "5"]
+    assert "phrases/en: x: cannot be filled in" in reject["problem"]
+    assert lot.tally.rows.rejected == 3
+    assert lot.tally.rows.adds_up
 
 
 FORMULAS = ["=1+1", "+SUM(A1)", "-cmd|x", "@A1", "\t=1", "\r=1", "  =1", "＝1", "=cmd|'/C calc'!A0"]  # noqa: RUF001
