@@ -7,12 +7,11 @@ that cannot be read is named, and a blank one was not looked at.
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from decimal import Decimal as Exact
 from functools import lru_cache, partial
-from operator import itemgetter
 from typing import Any, Literal, NamedTuple
 
 from gradekit.columns import FREE_TEXT, QUANTITY, SPECIAL, Column, Layout
+from gradekit.groups import KEPT, Constant, Entry, Group, Said, list_builder, object_builder
 from gradekit.kinds import Kind
 from gradekit.paths import KEYS, Target, known_to, resolve
 from gradekit.remarks import Remarks, Suggested, read_remarks
@@ -53,7 +52,7 @@ def told(row: Row, layout: Layout) -> Told:
         return Told({}, (_ragged(row, plan.width),), 1)
     reading = plan.for_row(cells)
     record: dict[str, Any] = {}
-    said: list[_Said] = []
+    said: list[Said] = []
     for group in reading.groups:
         value, found = group.read(cells)
         if found:
@@ -72,271 +71,11 @@ def _ragged(row: Row, width: int) -> CellFinding:
     return CellFinding("error", row.number, "", "", problem, remedy)
 
 
-class _Said(NamedTuple):
-    """A fault with the column and the text it is about."""
-
-    column: str
-    text: str
-    fault: Fault
-
-
-def _findings(row: int, said: Iterable[_Said]) -> tuple[CellFinding, ...]:
+def _findings(row: int, said: Iterable[Said]) -> tuple[CellFinding, ...]:
     return tuple(
         CellFinding(s.fault.level, row, s.column, s.text, s.fault.problem, s.fault.remedy)
         for s in said
     )
-
-
-# --- groups: the columns of one object or list -------------------------------------------------
-
-Found = tuple[Any, tuple[_Said, ...]]
-"""What a group of cells makes (None: nothing), and what there is to say of them."""
-
-Texts = tuple[str, ...]
-Trace = dict[str, str] | None
-"""Which column each path came from, where somebody asks."""
-
-Build = Callable[[Texts, Trace], Found]
-
-_BETWEEN = "\x1f"
-"""The unit separator of ISO 646: one text out of several, to look them up by."""
-
-_KEPT = 4096
-"""So many different stretches of cells are kept for each group."""
-
-_LONG = 2000
-"""So many characters a stretch may have to be kept."""
-
-
-class _Entry(NamedTuple):
-    """One column of a group."""
-
-    position: int
-    """Its place among the texts of the group."""
-    target: Target
-    column: str
-    read: Reader
-
-
-class _Constant(NamedTuple):
-    """A value that every row has where its cells say nothing else."""
-
-    target: Target
-    value: Any
-
-
-class _Group:
-    """Columns that make one object or list; equal cells make it only once."""
-
-    def __init__(
-        self, where: tuple[str, ...], indices: Sequence[int], build: Build, alone: bool
-    ) -> None:
-        self.where = where
-        self.pick = _picker(indices)
-        self.build = build
-        self.alone = alone
-        """Its cells differ from row to row, so nothing is kept."""
-        self.between = max(0, len(indices) - 1)
-        self._known: dict[str, Found] = {}
-
-    def read(self, cells: Sequence[str]) -> Found:
-        """What the row's cells make of this group."""
-        texts = self.pick(cells)
-        if self.alone:
-            return self.build(texts, None)
-        key = _BETWEEN.join(texts)
-        found = self._known.get(key)
-        if found is None:
-            found = self.build(texts, None)
-            fits = len(key) <= _LONG and key.count(_BETWEEN) == self.between
-            if fits and len(self._known) < _KEPT:
-                self._known[key] = found
-        return found
-
-    def place(self, record: dict[str, Any], value: Any) -> None:
-        """Put what was made where it belongs; what rows share is not changed."""
-        if not self.where:
-            record.update(value)
-        elif len(self.where) == 1:
-            record[self.where[0]] = value
-        else:
-            parent, name = self.where
-            record[parent] = {**record.get(parent, {}), name: value}
-
-
-def _picker(indices: Sequence[int]) -> Callable[[Sequence[str]], Texts]:
-    if not indices:
-        return lambda cells: ()
-    if len(indices) == 1:
-        index = indices[0]
-        return lambda cells: (cells[index],)
-    return itemgetter(*indices)
-
-
-def _cell(entry: _Entry, texts: Texts, said: list[_Said]) -> Any:
-    """What an entry's cell says; what there is to say of it goes to ``said``."""
-    text = texts[entry.position]
-    if not text:
-        return NOTHING
-    value, faults = entry.read(text)
-    if faults:
-        said += [_Said(entry.column, text, fault) for fault in faults]
-    return value
-
-
-def _object_builder(
-    where: tuple[str, ...], entries: Sequence[_Entry], constants: Sequence[_Constant]
-) -> Build:
-    """An object with the objects inside it; at the top, fields that stand by themselves."""
-    depth = len(where)
-
-    def build(texts: Texts, trace: Trace) -> Found:
-        whole: dict[str, Any] = {}
-        said: list[_Said] = []
-        for entry in entries:
-            target = entry.target
-            if trace is not None:
-                trace.setdefault(target.name, entry.column)
-            value = _cell(entry, texts, said)
-            if value is not NOTHING:
-                _set(_inside(whole, target, depth), entry, value, texts, said)
-        for constant in constants:
-            _inside(whole, constant.target, depth).setdefault(constant.target.field, constant.value)
-        return whole or None, tuple(said)
-
-    return build
-
-
-def _inside(whole: dict[str, Any], target: Target, depth: int) -> dict[str, Any]:
-    inner = whole
-    for step in target.group[depth:]:
-        inner = inner.setdefault(step, {})
-    return inner
-
-
-def _set(inner: dict[str, Any], entry: _Entry, value: Any, texts: Texts, said: list[_Said]) -> None:
-    """Fill a field. An amount brings its currency, which its own column may not contradict."""
-    field, code = entry.target.field, None
-    if isinstance(value, Sum):
-        value, code = value
-    elif field == "currency":
-        code = value
-    if code is not None and inner.setdefault("currency", code) != code:
-        fault = Fault("error", f"another cell says {inner['currency']}", "keep the right one")
-        said.append(_Said(entry.column, texts[entry.position], fault))
-    if field != "currency":
-        inner[field] = value
-
-
-class _Slot(NamedTuple):
-    """One item of a list, as far as columns can fill it."""
-
-    base: dict[str, Any]
-    """What tells it from the others, said by the columns' names; and constants."""
-    entries: list[_Entry]
-
-    def holds(self, field: str) -> bool:
-        return any(entry.target.field == field for entry in self.entries)
-
-
-def _list_builder(name: str, entries: Sequence[_Entry], constants: Sequence[_Constant]) -> Build:
-    """A list: whole in a cell, or item by item."""
-    wholes = [entry for entry in entries if not entry.target.in_list]
-    slots = _slots(name, [entry for entry in entries if entry.target.in_list], constants)
-    keys = KEYS[name]
-
-    def build(texts: Texts, trace: Trace) -> Found:
-        items: list[dict[str, Any]] = []
-        said: list[_Said] = []
-        looked_at = False
-        told_whole: list[dict[str, Any]] = []
-        for entry in wholes:
-            value = _cell(entry, texts, said)
-            if value is not NOTHING:
-                looked_at = True
-                _trace_items(trace, name, range(len(items), len(items) + len(value)), entry)
-                items += value
-                told_whole += value
-        for slot in slots:
-            item, empty = _item(slot, texts, said, trace, f"{name}[{len(items)}]")
-            looked_at = looked_at or empty
-            if item is not None and not _merged(items, told_whole, item, keys):
-                items.append(item)
-        return (items if items or looked_at else None), tuple(said)
-
-    return build
-
-
-def _merged(
-    items: list[dict[str, Any]],
-    told_whole: list[dict[str, Any]],
-    item: dict[str, Any],
-    keys: Sequence[str],
-) -> bool:
-    """An item that a whole list in a cell names already is one with it."""
-    for other in told_whole:
-        if all(other.get(key, item.get(key)) == item.get(key, other.get(key)) for key in keys):
-            items[items.index(other)] = {**other, **item}
-            told_whole.remove(other)
-            return True
-    return False
-
-
-def _trace_items(trace: Trace, name: str, numbers: Iterable[int], entry: _Entry) -> None:
-    if trace is not None:
-        trace.setdefault(name, entry.column)
-        trace.update({f"{name}[{i}]": entry.column for i in numbers})
-
-
-def _item(
-    slot: _Slot, texts: Texts, said: list[_Said], trace: Trace, path: str
-) -> tuple[dict[str, Any] | None, bool]:
-    """One item, or None where no cell says anything of it; and whether one says "none"."""
-    item: dict[str, Any] = {**slot.base}
-    full = not slot.entries
-    empty = False
-    for entry in slot.entries:
-        position, target, column, read = entry
-        text = texts[position]
-        if not text:
-            continue
-        if trace is not None:
-            trace.setdefault(path, column)
-            trace[f"{path}.{target.field}"] = column
-        value, faults = read(text)
-        if faults:
-            said += [_Said(column, text, fault) for fault in faults]
-        if value is EMPTY:
-            empty = True
-        elif value is not NOTHING:
-            item[target.field] = value
-            full = True
-    return (item if full else None), empty
-
-
-def _slots(name: str, entries: Sequence[_Entry], constants: Sequence[_Constant]) -> list[_Slot]:
-    """The items that columns and constants name, numbered ones in order of their numbers."""
-    slots: dict[tuple[Any, ...], _Slot] = {}
-    for entry in entries:
-        key: tuple[Any, ...] = (*entry.target.item, 0)
-        while key in slots and slots[key].holds(entry.target.field):
-            key = (*key[:-1], key[-1] + 1)  # a second number of one type
-        slots.setdefault(key, _slot(name, entry.target)).entries.append(entry)
-    for constant in constants:
-        key = (*constant.target.item, 0)
-        slots.setdefault(key, _slot(name, constant.target)).base[constant.target.field] = (
-            constant.value
-        )
-    numbered = [key for key in slots if key[0].isdigit()]
-    return [
-        *(slots[key] for key in sorted(numbered, key=lambda key: int(key[0]))),
-        *(slot for key, slot in slots.items() if not key[0].isdigit()),
-    ]
-
-
-def _slot(name: str, target: Target) -> _Slot:
-    words = {} if target.numbered else dict(zip(KEYS[name], target.item, strict=False))
-    return _Slot(dict(words), [])
 
 
 # --- free text and quantities ------------------------------------------------------------------
@@ -349,20 +88,20 @@ class _Remark(NamedTuple):
     column: str
     read: Callable[[str], Remarks]
 
-    def add(self, record: dict[str, Any], text: str) -> list[_Said]:
+    def add(self, record: dict[str, Any], text: str) -> list[Said]:
         """Add what the text suggests to the record's lists, which stay open; say each of it."""
         remarks = self.read(text)
         said = [self._said(text, fact) for fact in remarks.suggested if _added(record, fact)]
         if remarks.left:
             left = "; ".join(remarks.left)
             note = Fault("note", f"nothing was taken from {left!r}", "record it in its own columns")
-            said.append(_Said(self.column, text, note))
+            said.append(Said(self.column, text, note))
         return said
 
-    def _said(self, text: str, fact: Suggested) -> _Said:
+    def _said(self, text: str, fact: Suggested) -> Said:
         shown = ", ".join(f"{v}" for k, v in fact.item.items() if k not in ("note", "which"))
         problem = f"{fact.words!r} was taken for a hint: {fact.list}, {shown}"
-        return _Said(self.column, text, Fault("note", problem, "look, and record it as it is"))
+        return Said(self.column, text, Fault("note", problem, "look, and record it as it is"))
 
 
 def _added(record: dict[str, Any], fact: Suggested) -> bool:
@@ -391,19 +130,24 @@ class _Quantity(NamedTuple):
     at: int
     column: str
 
-    def units(self, cells: Sequence[str], record: dict[str, Any], said: list[_Said]) -> int:
+    def units(self, cells: Sequence[str], record: dict[str, Any], said: list[Said]) -> int:
         """The number of units; one, with a fault, where it cannot be that many."""
         text = cells[self.at]
-        digits = text.strip().removesuffix("x").strip()
-        if not re.fullmatch(r"[1-9]\d{0,3}", digits):
+        number = _number_of_units(text)
+        if number is None:
             fault = Fault("error", "is no number of units", "write 1, or how many there are")
-        elif int(digits) > 1 and record.get("device", {}).get("identifiers"):
+        elif number > 1 and record.get("device", {}).get("identifiers"):
             problem = "the row has a number of one unit, so it cannot stand for several"
             fault = Fault("error", problem, "give each unit a row of its own")
         else:
-            return int(digits)
-        said.append(_Said(self.column, text, fault))
+            return number
+        said.append(Said(self.column, text, fault))
         return 1
+
+
+def _number_of_units(text: str) -> int | None:
+    digits = text.strip().removesuffix("x").strip()
+    return int(digits) if re.fullmatch(r"[1-9][0-9]{0,3}", digits) else None
 
 
 # --- plans: what is prepared once --------------------------------------------------------------
@@ -412,7 +156,7 @@ class _Quantity(NamedTuple):
 class _Reading(NamedTuple):
     """How rows of one kind are read."""
 
-    groups: tuple[_Group, ...]
+    groups: tuple[Group, ...]
     remarks: tuple[_Remark, ...]
     quantity: _Quantity | None
 
@@ -421,7 +165,7 @@ class _Reading(NamedTuple):
         """There are columns that are no field of the record."""
         return bool(self.remarks) or self.quantity is not None
 
-    def beyond(self, cells: Sequence[str], record: dict[str, Any], said: list[_Said]) -> int:
+    def beyond(self, cells: Sequence[str], record: dict[str, Any], said: list[Said]) -> int:
         """Add what free text suggests; the number of units the row stands for."""
         for remark in self.remarks:
             if cells[remark.at]:
@@ -453,7 +197,7 @@ class _Plan:
         reading = self._by_text.get(text)
         if reading is None:
             reading = self._for_kind(self._kind_of(text))
-            if len(self._by_text) < _KEPT:
+            if len(self._by_text) < KEPT:
                 self._by_text[text] = reading
         return reading
 
@@ -478,12 +222,12 @@ def _prepared(layout: Layout, kind: Kind | None) -> _Reading:
     for column in layout.columns:
         for target, reader in () if column.blank else _leads(column, kind, layout):
             columns.setdefault(_bucket(target), []).append((column, target, reader))
-    constants: dict[str, list[_Constant]] = {}
+    constants: dict[str, list[Constant]] = {}
     for path, value in layout.constants.items():
         place = resolve(path)
         if place is not None and path != "unit_id":
             read = _constant_value(place, value, kind, layout)
-            constants.setdefault(_bucket(place), []).append(_Constant(place, read))
+            constants.setdefault(_bucket(place), []).append(Constant(place, read))
     buckets = sorted({**columns, **constants}, key=lambda bucket: bucket.count("."))
     groups = [_group(b, columns.get(b, []), constants.get(b, [])) for b in buckets]
     special = {c.index: c for c in layout.columns if c.paths and c.paths[0] in SPECIAL}
@@ -512,18 +256,18 @@ def _bucket(target: Target) -> str:
 
 
 def _group(
-    bucket: str, columns: Sequence[tuple[Column, Target, Reader]], constants: Sequence[_Constant]
-) -> _Group:
+    bucket: str, columns: Sequence[tuple[Column, Target, Reader]], constants: Sequence[Constant]
+) -> Group:
     indices = [column.index for column, _, _ in columns]
     entries = [
-        _Entry(i, target, column.name, read) for i, (column, target, read) in enumerate(columns)
+        Entry(i, target, column.name, read) for i, (column, target, read) in enumerate(columns)
     ]
     alone = bucket.startswith("=") or any(entry.target.form == "identity" for entry in entries)
     if bucket in KEYS:
         where = tuple(bucket.split("."))
-        return _Group(where, indices, _list_builder(bucket, entries, constants), alone)
+        return Group(where, indices, list_builder(bucket, entries, constants), alone)
     where = () if not bucket or bucket.startswith("=") else (bucket,)
-    return _Group(where, indices, _object_builder(where, entries, constants), alone)
+    return Group(where, indices, object_builder(where, entries, constants), alone)
 
 
 def _leads(column: Column, kind: Kind | None, layout: Layout) -> Iterator[tuple[Target, Reader]]:
@@ -589,7 +333,7 @@ def identities(row: Row, layout: Layout) -> tuple[tuple[str, str], ...]:
     """What tells this unit from others: ``("unit_id", …)``, ``("imei", …)``; never raises.
 
     Numbers are without blanks and dashes, serials as written; unit ids made from row numbers are
-    left out.
+    left out. A row of several units has the tags of all of them: HB-7, HB-7-1, HB-7-2.
     """
     found = []
     cells = row.cells
@@ -597,7 +341,18 @@ def identities(row: Row, layout: Layout) -> tuple[tuple[str, str], ...]:
         text = cells[index].strip() if index < len(cells) else ""
         if text and (number := _normal(what, text)):
             found.append((what, number))
+    if len(found) == 1 and found[0][0] == "unit_id":
+        count = _count(cells, layout)
+        found += [("unit_id", f"{found[0][1]}-{k}") for k in range(1, count + 1) if count > 1]
     return tuple(found)
+
+
+def _count(cells: Sequence[str], layout: Layout) -> int:
+    """How many units a row says it stands for."""
+    column = layout.column_for(QUANTITY)
+    if column is None or column.index >= len(cells):
+        return 1
+    return _number_of_units(cells[column.index]) or 1
 
 
 def _normal(what: str, text: str) -> str:
@@ -656,69 +411,3 @@ def column_of(path: str, places: Mapping[str, str]) -> str:
         column for place, column in places.items() if place.startswith((f"{path}.", f"{path}["))
     )
     return next(below, "")
-
-
-# --- and back ----------------------------------------------------------------------------------
-
-
-def filled(record: Mapping[str, Any], columns: Sequence[str]) -> list[str]:
-    """The cells of a record under columns named by their paths: the way back from ``told``.
-
-    A column that is no path stays blank, and so does what the record does not say.
-    """
-    return [_cell_of(record, target) if (target := resolve(c)) else "" for c in columns]
-
-
-def _cell_of(record: Mapping[str, Any], target: Target) -> str:
-    whole: Any = record
-    for step in target.group:
-        whole = whole.get(step, {}) if isinstance(whole, Mapping) else {}
-    if target.form == "items":
-        return "" if not isinstance(whole, list | tuple) else _items_text(whole, target)
-    if not target.in_list:
-        return _shown(whole.get(target.field), target)
-    if not isinstance(whole, list | tuple):
-        return ""
-    if not whole:
-        heads = target.item == ("0",) and target.field == KEYS[".".join(target.group)][0]
-        return "none" if heads else ""
-    return _shown(_item_of(whole, target).get(target.field), target)
-
-
-def _item_of(items: Sequence[Mapping[str, Any]], target: Target) -> Mapping[str, Any]:
-    """The item of a list that a target means; nothing where there is none."""
-    if target.numbered:
-        number = int(target.item[0])
-        return items[number] if number < len(items) else {}
-    keys = KEYS[".".join(target.group)]
-    wanted = dict(zip(keys, target.item, strict=False))
-    return next((item for item in items if wanted.items() <= item.items()), {})
-
-
-def _items_text(items: Sequence[Mapping[str, Any]], target: Target) -> str:
-    first, *second = target.field.split()
-    texts = []
-    for item in items:
-        if item.get("included") is False:
-            continue
-        more = item.get(second[0]) if second else None
-        texts.append(item[first] if more is None else f"{item[first]}: {more}")
-    return "; ".join(texts) or "none"
-
-
-def _shown(value: Any, target: Target) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list | tuple):
-        sign = " x " if target.form == "numbers" else "; "
-        return sign.join(map(_figure, value)) or "none"
-    return _figure(Exact(value) if target.form == "amount" else value)
-
-
-def _figure(value: Any) -> str:
-    """A number without an exponent, anything else as it is."""
-    if isinstance(value, float):
-        value = int(value) if value.is_integer() else Exact(repr(value))
-    return format(value, "f") if isinstance(value, Exact) else str(value)

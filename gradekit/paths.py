@@ -6,7 +6,7 @@ the kinds' words, so a new field or kind has its column at once. It reads no cel
 
 import re
 import types
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
 from functools import cache
@@ -333,8 +333,3 @@ def known_to(path: str, kind: Kind) -> bool:
         allowed = words_of(f"{name}.{KEYS[name][0]}", kind)
         return not allowed or target.item[0] in allowed
     return True
-
-
-def words_everywhere(name: str, kinds: Iterable[Kind]) -> Iterator[str]:
-    """The words a field can hold for any of the kinds."""
-    yield from dict.fromkeys(word for kind in kinds for word in words_of(name, kind))

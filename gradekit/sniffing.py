@@ -101,7 +101,6 @@ def sniff(
     head = _head(rows, choices, recognised, path)
     if head.row > 1:
         notes.append(f"{head.row - 1} rows above the header were passed over")
-    fields = ("encoding", "delimiter", "header_row", "header_rows", "worksheet")
     sniffed = Sniffed(
         container=container,
         encoding=encoding,
@@ -109,10 +108,13 @@ def sniff(
         header_row=head.row,
         header_rows=head.rows,
         worksheet=worksheet,
-        chosen=tuple(name for name in fields if getattr(choices, name) is not None),
+        chosen=tuple(name for name in _CHOSEN if getattr(choices, name) is not None),
         notes=tuple(notes),
     )
     return sniffed, head
+
+
+_CHOSEN = ("encoding", "delimiter", "header_row", "header_rows", "worksheet")
 
 
 # --- container and encoding --------------------------------------------------------------------

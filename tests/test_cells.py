@@ -14,13 +14,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gradekit.cells import Told, column_of, filled, identities, places, told
+from gradekit.cells import Told, column_of, identities, places, told
 from gradekit.columns import ColumnMap, Layout, learn
 from gradekit.errors import RecordError
 from gradekit.inspection import Inspection
 from gradekit.lexicon import load_lexicon
 from gradekit.paths import resolve
 from gradekit.records import convert_inspection
+from gradekit.rows import filled
 from gradekit.sheets import Row, Sheet, columns, open_sheet
 from gradekit.sniffing import Choices
 from tests import small
@@ -295,6 +296,9 @@ def test_error_8_quantities_are_units_only_without_numbers() -> None:
     """Several units have no serial in common; without one, the row stands for so many."""
     sheet = read("no,type,sn,qty\nA,phone,,3\nB,phone,S1,2\nC,phone,S2,1\nD,phone,,some\n")
     assert [t.copies for t in sheet.told] == [3, 1, 1, 1]
+    tags = [tag for _, tag in identities(sheet.rows[0], sheet.layout)]
+    assert tags == ["A", "A-1", "A-2", "A-3"]
+    assert identities(sheet.rows[1], sheet.layout) == (("unit_id", "B"), ("serial", "S1"))
     assert [line.partition(":")[0] for line in sheet.said()] == ["3 qty", "5 qty"]
 
 
