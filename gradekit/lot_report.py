@@ -90,7 +90,7 @@ def _values(
         "problems": {level: _problems(tally, level) for level in ("error", "warning", "note")},
         "unlisted": _rows_of(tally.unlisted, phrases),
         "units": [_unit(line, phrases) for line in tally.lines],
-        "sniffed": _sniffed(manifest["sheet"]["sniffed"]),
+        "sniffed": _sniffed(manifest["sheet"]),
         "columns": [_column(column) for column in manifest["sheet"]["columns"]],
     }
 
@@ -270,19 +270,28 @@ def _unit(line: Line, phrases: Phrases) -> dict[str, Any]:
     }
 
 
-def _sniffed(sniffed: dict[str, Any]) -> list[tuple[str, str]]:
-    """What was found out about the file itself."""
-    signs = {"\t": "tab", " ": "space", "": "none"}
-    return [
-        (name.replace("_", " "), signs.get(str(value), str(value)))
-        for name, value in sniffed.items()
-        if value is not None and not isinstance(value, list | dict | tuple)
-    ]
+_SIGNS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "blank"}
+
+
+def _sniffed(sheet: dict[str, Any]) -> list[str]:
+    """What was found out about the file itself, and which rows were passed over."""
+    sniffed = sheet["sniffed"]
+    told = {
+        "file": sniffed["container"],
+        "encoding": sniffed["encoding"],
+        "delimiter": _SIGNS.get(sniffed["delimiter"], sniffed["delimiter"]),
+        "header in row": sniffed["header_row"],
+        "worksheet": sniffed["worksheet"],
+        "chosen by hand": ", ".join(sniffed["chosen"]),
+        "rows skipped": ", ".join(f"{n} ({why})" for why, n in sheet["skipped"].items()),
+    }
+    lines = ["; ".join(f"{name}: {value}" for name, value in told.items() if value)]
+    return [*lines, *sniffed["notes"]]
 
 
 def _column(column: dict[str, Any]) -> list[str]:
     """A column's name, what it was read as, and how."""
     style = ", ".join(f"{name}: {told}" for name, told in column["style"].items())
-    paths = " or ".join(column["paths"]).replace("_", " ")
+    paths = (" and " if column["split"] else " or ").join(column["paths"])
     how = "; ".join([*column["questions"], style] if style else column["questions"])
     return [column["column"], paths or "not read, carried through", how]

@@ -322,6 +322,7 @@ def _columns(layout: Layout) -> list[dict[str, Any]]:
         {
             "column": column.name,
             "paths": column.paths,
+            "split": column.mapped.split,
             "told_by": column.told_by,
             "style": {k: v for k, v in msgspec.to_builtins(column.style).items() if v},
             "questions": [question.problem for question in column.questions],

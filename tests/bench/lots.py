@@ -42,7 +42,7 @@ def _varied(name: str, text: str, turn: int) -> str:
         return f"{text}-{turn}"
     if name == "device.identifiers[imei]":
         return _checked(f"{int(text[:14]) + 97 * turn:014}")
-    if name.startswith("device.identifiers"):
+    if name.startswith("device.identifiers") and name.endswith("]"):
         return f"{text}-{turn}"
     if name.endswith(("length_mm", "full_charge_mah")):
         return f"{float(text) * (1 - turn % 7 / 100):.1f}"
@@ -88,7 +88,7 @@ def lot(sheet: Path, out: Path, *wishes: str) -> Took:
     said = process.stderr.read()
     _, status, usage = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode == 2:
+    if process.returncode:
         raise SystemExit(said.decode())
     return Took(time.perf_counter() - begin, usage.ru_maxrss / 1024)
 
