@@ -203,7 +203,10 @@ class _Plan:
 
     def _kind_of(self, text: str) -> str:
         value: Any = NOTHING if self._kind_reader is None else self._kind_reader(text).value
-        return str(self.layout.constants.get("device.kind", "") if value is NOTHING else value)
+        if value is NOTHING:
+            said = str(self.layout.constants.get("device.kind", ""))
+            value = self.layout.lexicon.choose(said, self.layout.kinds) or said
+        return str(value)
 
     def _for_kind(self, name: str) -> _Reading:
         if name not in self._by_kind:

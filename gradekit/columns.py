@@ -151,7 +151,7 @@ def learn(
     """
     column_map = column_map or ColumnMap()
     kinds = {name: rulebook.kind(name) for name in rulebook.kind_files}
-    _check_map(column_map, sheet.path.name, sheet.names)
+    _check_map(column_map, sheet.path.name, sheet.names, lexicon)
     columns, notes = _placed(sheet, column_map, lexicon, kinds)
     constants = column_map.constants
     if "unit_id" not in constants and not any("unit_id" in c.paths for c in columns):
@@ -195,14 +195,26 @@ def _constant(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
 
 
-def _check_map(column_map: ColumnMap, where: str, names: Sequence[str]) -> None:
+def _check_map(column_map: ColumnMap, where: str, names: Sequence[str], lexicon: Lexicon) -> None:
     problems = list(_path_problems(column_map, where))
-    for name in column_map.columns:
+    for name, mapped in column_map.columns.items():
+        problems += _unit_problems(mapped, f"{where}: {name}", lexicon)
         if name not in names:
             remedy = f"the sheet has {', '.join(names)}"
             problems.append(Problem(f"{where}: {name}", "the sheet has no such column", remedy))
     if problems:
         raise SheetError(problems)
+
+
+def _unit_problems(mapped: Mapped, where: str, lexicon: Lexicon) -> Iterator[Problem]:
+    """A unit must be one of the field's, a currency a code."""
+    targets = [t for path in (mapped.path, *mapped.paths) if (t := resolve(path)) is not None]
+    units = {u for t in targets for u in lexicon.units.get(lexicon.unit_of(t.field) or "", {})}
+    if mapped.unit is not None and mapped.unit.casefold() not in {u.casefold() for u in units}:
+        remedy = f"use one of {', '.join(sorted(units))}" if units else "leave `unit` out"
+        yield Problem(where, f"{mapped.unit!r} is no unit of its path", remedy)
+    if mapped.currency is not None and not re.fullmatch(r"[A-Z]{3}", mapped.currency):
+        yield Problem(where, f"{mapped.currency!r} is no currency", "write its code, as EUR")
 
 
 def _path_problems(column_map: ColumnMap, where: str) -> Iterator[Problem]:

@@ -9,6 +9,7 @@ import csv
 import gzip
 import io
 import itertools
+import zlib
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -178,16 +179,18 @@ def _encoding(path: Path, container: Container, notes: list[str]) -> str:
     try:
         with open_bytes(path, container) as file:
             start = file.read(4096)
-            for mark, name in _MARKS.items():
-                if start.startswith(mark):
-                    return name
-            if (wide := _utf_16(start)) is not None:
-                return wide
-            at = _first_foreign_byte(itertools.chain([start], iter(lambda: file.read(_CHUNK), b"")))
-    except (OSError, EOFError) as error:
+            said = next((name for mark, name in _MARKS.items() if start.startswith(mark)), None)
+            said = said or _utf_16(start)
+            rest = iter(lambda: file.read(_CHUNK), b"")
+            if said is not None and container == "text":
+                return said
+            at = _first_foreign_byte(itertools.chain([start], rest))
+            for _ in rest:  # to its end, so that a broken packing shows before any row is read
+                pass
+    except (OSError, EOFError, zlib.error) as error:
         raise refused(path, f"cannot be unpacked ({error})", "ask for it again") from None
-    if at is None:
-        return "utf-8"
+    if said is not None or at is None:
+        return said or "utf-8"
     notes.append(f"byte {at} is no UTF-8, so the file was read as cp1252")
     return "cp1252"
 
@@ -263,6 +266,9 @@ def workbook_rows(path: Path, worksheet: str) -> Iterator[Cells]:
         sheet.reset_dimensions()
         for values in sheet.iter_rows(values_only=True):
             yield [_cell_text(value) for value in values]
+    except (ValueError, KeyError, AttributeError, SyntaxError, OSError, zlib.error) as error:
+        problem = f"breaks off as a workbook ({type(error).__name__})"
+        raise refused(path, problem, "open it and save it again as .xlsx, or as CSV") from None
     finally:
         book.close()
 

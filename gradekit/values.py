@@ -127,13 +127,18 @@ def _remembering(read: Reader) -> Reader:
     return reader
 
 
+_GARBLED = Fault(
+    "warning",
+    "holds bytes that are no text in the sheet's encoding",
+    "say the encoding, or mend it",
+)
 _UNSEEN = Fault("note", "held characters that cannot be seen; they were left out", "type it again")
 
 
 def _visible(text: str) -> tuple[str, tuple[Fault, ...]]:
     """A text without what cannot be seen; other blanks become plain ones, lines stay."""
     if text.isprintable():
-        return text, ()
+        return text, (_GARBLED,) if "\ufffd" in text else ()
     spaced = "".join(" " if c.isspace() and c not in "\n\t" else c for c in text)
     lines = spaced.replace("\r\n", "\n").replace("\t", " ").split("\n")
     shown = [re.sub(" +", " ", "".join(c for c in line if c.isprintable())) for line in lines]

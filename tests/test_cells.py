@@ -550,6 +550,11 @@ def test_one_heading_for_the_camera_of_each_kind() -> None:
     ]
 
 
+def test_bytes_that_are_no_text_are_told() -> None:
+    """What another encoding has spoilt is named, not passed on in silence."""
+    assert "encoding" in read("no,type,model\nA,phone,Gr\ufffd\ufffde\n").said("warning")[0]
+
+
 def test_a_formula_is_no_value() -> None:
     """A cell that would compute something is refused."""
     for cell in ("=1+1", "=cmd|'/c calc'!A0"):
@@ -583,7 +588,7 @@ def test_constants_stand_where_cells_say_nothing() -> None:
     """What is the same in every row is said once; a cell that says otherwise wins."""
     fixed = {
         "inspected_on": "2026-11-20",
-        "device.kind": "phone",
+        "device.kind": "Handy",
         "test_runs[all]": "pass",
         "batteries[main].source": "gauge",
         "erasure.method": "factory reset",

@@ -298,6 +298,20 @@ def test_a_map_for_another_sheet_is_refused(tmp_path: Path) -> None:
         learned(tmp_path, "no,model\n1,Q2\n", column_map)
 
 
+@pytest.mark.parametrize(
+    ("mapped", "says"),
+    [
+        (Mapped(path="device.storage_gb", unit="mm"), "use one of"),
+        (Mapped(path="device.model", unit="mm"), "leave `unit` out"),
+        (Mapped(path="offer.price", currency="€"), "as EUR"),
+    ],
+)
+def test_a_map_with_a_wrong_unit_is_refused(tmp_path: Path, mapped: Mapped, says: str) -> None:
+    """A unit that is none of the field's would silently change nothing."""
+    with pytest.raises(SheetError, match=says):
+        learned(tmp_path, "no,model\n1,Q2\n", ColumnMap(columns={"model": mapped}))
+
+
 def test_a_map_may_carry_a_column_through(tmp_path: Path) -> None:
     """What gradekit would read, a map may leave alone."""
     column_map = ColumnMap(columns={"model": Mapped(path="carried")})

@@ -5,6 +5,7 @@ import gzip
 import io
 import pickle
 import re
+import sys
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -368,6 +369,15 @@ def test_a_workbook_reads_like_text(tmp_path: Path) -> None:
         open_sheet(tmp_path / "lot.xlsx", Choices(worksheet="No"), LEXICON)
 
 
+def test_without_the_extra_a_workbook_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Workbooks are an extra; without it the file is refused with the remedy."""
+    monkeypatch.setitem(sys.modules, "openpyxl", None)
+    with pytest.raises(SheetError, match=r"install gradekit\[xlsx\]"):
+        opened(tmp_path, b"PK\x03\x04 and so on")
+
+
 NO_SHEETS = {
     "empty": (b"", "is empty"),
     "blank": (b"\n \n", "holds no text"),
@@ -375,6 +385,7 @@ NO_SHEETS = {
     "old workbook": (b"\xd0\xcf\x11\xe0\xa1\xb1", "workbook of an old kind"),
     "broken archive": (b"PK\x03\x04 and no more", "workbook"),
     "broken packing": (b"\x1f\x8b and no more", "cannot be unpacked"),
+    "packing cut off": (gzip.compress(b"\xef\xbb\xbfa,b\n" * 999)[:-20], "cannot be unpacked"),
 }
 
 
