@@ -84,7 +84,7 @@ def grade_lot(
 ) -> Lot:
     """Grade every row of a sheet into a folder.
 
-    ``rules`` is the shop's own rule folder, for other processes to load. Raises BadSheet if the
+    ``rules`` is the shop's own rule folder, for other processes to load. Raises SheetError if the
     sheet cannot be read, LotError if the lot cannot be graded as a whole or does not add up.
     """
     _spare_inputs(plan)
@@ -266,7 +266,10 @@ def _check_sums(note: Note, rows: int) -> None:
     told = note.tally.rows
     if told.adds_up and told.read == rows and note.lines == note.tally.units:
         return
-    sums = f"{rows} rows, of them {told}; {note.tally.units} units in {note.lines} lines"
+    sums = (
+        f"{rows} rows; read {told.read}, graded {told.graded}, held {told.held}, refused "
+        f"{told.rejected}, skipped {told.skipped}; {note.tally.units} units, {note.lines} lines"
+    )
     raise LotError([Problem("rows", f"the sums do not add up: {sums}", "report this fault")])
 
 
