@@ -13,7 +13,7 @@ from typing import Any, get_args, get_type_hints
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from msgspec import UnsetType
 
@@ -183,13 +183,14 @@ def test_what_the_csv_module_writes_is_read_back(
     writer.writerow(header)
     writer.writerows(rows)
     said = list(csv.reader(io.StringIO(text.getvalue(), newline=""), delimiter=delimiter))
+    assume(said == [header, *rows])  # some dialects lose a bare CR on the csv module's own way
     data = text.getvalue().encode(encoding)
     with TemporaryDirectory() as folder:
         sheet = opened(Path(folder), gzip.compress(data) if packed else data)
         assert sheet.sniffed.delimiter == delimiter
         assert list(sheet.header) == header
-        assert [row.cells for row in sheet.rows() if row.cells != [""] * 3] == [
-            cells for cells in said[1:] if cells not in ([], [""] * 3)
+        assert [row.cells for row in sheet.rows() if any(row.cells)] == [
+            cells for cells in rows if any(cells)
         ]
 
 
