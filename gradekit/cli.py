@@ -5,7 +5,7 @@ failed, 2 nothing could be done. It never shows a traceback.
 """
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple, NoReturn
@@ -25,6 +25,7 @@ from gradekit.shop import Shop, complete, load_shop, model_problems
 
 if TYPE_CHECKING:
     from gradekit.claims import Finding
+    from gradekit.columns import ColumnMap
     from gradekit.crews import Crew
     from gradekit.listing import Listing
     from gradekit.lots import Lot, Progress
@@ -435,6 +436,23 @@ def _findings_text(text: str, found: Sequence["Finding"]) -> str:
 
 # --- lot ---------------------------------------------------------------------------------------
 
+_CHOICES = (
+    click.option("--encoding", help="The sheet's encoding (default: sniffed, and reported)."),
+    click.option("--delimiter", help="Between the cells: a character, or tab (default: sniffed)."),
+    click.option("--header-row", type=int, help="Row of the header, as a spreadsheet counts."),
+    click.option("--header-rows", type=click.IntRange(1, 2), help="How many rows the header has."),
+    click.option("--fill-down", multiple=True, metavar="COLUMN", help="Blank means as above."),
+    click.option("--pad", is_flag=True, help="Fill rows that are too short with blank cells."),
+    click.option("--worksheet", help="Worksheet of a workbook (default: the first)."),
+)
+
+
+def _sheet_choices(command: Callable[..., int]) -> Callable[..., int]:
+    """How to open the sheet, over what the map says."""
+    for option in reversed(_CHOICES):
+        command = option(command)
+    return command
+
 
 @cli.command()
 @click.argument("sheet", type=click.Path(path_type=Path))
@@ -459,6 +477,7 @@ def _findings_text(text: str, found: Sequence["Finding"]) -> str:
 @click.option("--texts/--no-texts", help="Add what a buyer must be told, in whole sentences.")
 @click.option("--units/--no-units", default=True, help="Write every record and result, too.")
 @click.option("--spreadsheet-safe", "safe", is_flag=True, help="Make cells like =1+1 harmless.")
+@_sheet_choices
 @_shop
 def lot(
     sheet: Path,
@@ -478,12 +497,12 @@ def lot(
     that cannot be graded never stops the others: it is named with every problem. Columns are
     recognised by their headers; --propose writes down how, for you to correct.
     """
-    from gradekit.columns import read_map
     from gradekit.lots import Plan, grade_lot
 
     session = _session(shop_file)
+    column_map = _map_with_choices(map_file, wishes)
     if propose is not None:
-        return _propose(sheet, propose, session)
+        return _propose(sheet, propose, column_map, session)
     if out is None:
         raise click.UsageError("say where to write: --out DIR")
     code = market or (session.shop.market if session.shop else None)
@@ -492,7 +511,7 @@ def lot(
     plan = Plan(
         sheet=sheet,
         out=out,
-        column_map=None if map_file is None else read_map(map_file),
+        column_map=column_map,
         market=code if market or wishes["listings"] else None,
         language=language or (session.shop.language if session.shop else "en"),
         **wishes,
@@ -509,6 +528,25 @@ def lot(
     return REFUSED if done.tally.rows.rejected else DONE
 
 
+def _map_with_choices(map_file: Path | None, wishes: dict[str, Any]) -> "ColumnMap | None":
+    """The map, with what the command line says of the sheet taken out of ``wishes`` over it."""
+    from gradekit.columns import ColumnMap, read_map
+    from gradekit.sniffing import Choices
+
+    said = {name: wishes.pop(name) for name in Choices.__struct_fields__}
+    said = {name: value for name, value in said.items() if value not in (None, (), False)}
+    if said.get("delimiter", "").lower() in ("tab", "\\t"):
+        said["delimiter"] = "\t"
+    if len(said.get("delimiter", ",")) != 1:
+        raise click.UsageError("--delimiter is one character, or tab")
+    column_map = None if map_file is None else read_map(map_file)
+    if not said:
+        return column_map
+    column_map = column_map or ColumnMap()
+    sheet = msgspec.structs.replace(column_map.sheet, **said)
+    return msgspec.structs.replace(column_map, sheet=sheet)
+
+
 def _crew(workers: int | None, cluster: str | None) -> "Crew":
     from gradekit.crews import Alone, Workers
 
@@ -521,14 +559,15 @@ def _crew(workers: int | None, cluster: str | None) -> "Crew":
     return Alone() if workers is None or workers == 1 else Workers(workers)
 
 
-def _propose(sheet: Path, file: Path, session: Session) -> int:
+def _propose(sheet: Path, file: Path, column_map: "ColumnMap | None", session: Session) -> int:
     from gradekit.columns import propose
     from gradekit.lexicon import load_lexicon
     from gradekit.sheets import open_sheet
     from gradekit.sniffing import Choices
 
     lexicon = load_lexicon(session.rulebook)
-    proposal = propose(open_sheet(sheet, Choices(), lexicon), session.rulebook, lexicon)
+    choices = Choices() if column_map is None else column_map.sheet
+    proposal = propose(open_sheet(sheet, choices, lexicon), session.rulebook, lexicon)
     try:
         with file.open("x", encoding="utf-8") as new:
             new.write(proposal.toml())

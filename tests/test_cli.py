@@ -258,3 +258,42 @@ def test_the_demo_grades_the_stock_and_says_what_to_open(gradekit: Any, tmp_path
     assert f"{len(BROKEN)} records were refused" in ran.out
     assert len(list((tmp_path / "out" / "units").glob("*.txt"))) == len(STOCK)
     assert (tmp_path / "out" / "stock.txt").read_text("utf-8").count("\n") == len(STOCK) + 1
+
+
+# --- lot: how the sheet is opened ----------------------------------------------------------------
+
+SHEET = (
+    b"a title;\nNr;Art;Bestand\nU1;Handy;Nebel\nU2;Handy;\nU3;Handy\n"
+    + "U4;Handy;Größe\n".encode("latin-1")
+)
+
+
+def test_every_choice_of_opening_a_sheet_can_be_made_by_flag(gradekit: Any, tmp_path: Path) -> None:
+    """What a flag says is not sniffed, and the manifest tells which was said."""
+    sheet = write(tmp_path / "sheet.txt", SHEET)
+    flags = ["--encoding", "latin-1", "--delimiter", ";", "--header-row", "2"]
+    more = ["--header-rows", "1", "--fill-down", "Bestand", "--pad", "--on", "2026-11-20"]
+    ran = gradekit("lot", sheet, "--out", tmp_path / "out", *flags, *more)
+    assert ran.status == 1  # no row says on which day it was inspected
+    manifest = json.loads((tmp_path / "out" / "manifest.json").read_text("utf-8"))
+    sniffed = manifest["sheet"]["sniffed"]
+    assert sniffed["chosen"] == ["encoding", "delimiter", "header_row", "header_rows"]
+    assert "cells, the header" not in ran.err
+
+
+def test_flags_stand_over_the_map(gradekit: Any, tmp_path: Path) -> None:
+    """A flag wins over the map's own [sheet]; the rest of the map holds."""
+    sheet = write(tmp_path / "sheet.tsv", "unit_id\tKind\nU1\tphone\n")
+    text = '[sheet]\ndelimiter = ";"\n[constants]\ninspected_on = 2026-11-20\n'
+    column_map = write(tmp_path / "map.toml", text)
+    words = ["--columns", column_map, "--delimiter", "tab", "--on", "2026-11-20"]
+    ran = gradekit("lot", sheet, *words, "--out", tmp_path / "out")
+    assert (ran.status, ran.err) == (0, "")
+
+
+def test_a_delimiter_is_one_character(gradekit: Any, tmp_path: Path) -> None:
+    """Anything longer is wrong use."""
+    sheet = write(tmp_path / "sheet.csv", "unit_id,device.kind\nU1,phone\n")
+    ran = gradekit("lot", sheet, "--out", tmp_path / "out", "--delimiter", "::")
+    assert ran.status == 2
+    assert "one character" in ran.err
