@@ -164,10 +164,12 @@ class Sheet:
 
     def _why_skipped(self, cells: Cells, filled: int) -> str | None:
         """Why a row that is half empty, or begins like the header, is no unit."""
-        texts = [cell.strip() for cell in cells if cell.strip()]
+        texts = [text for text in map(str.strip, cells) if text]
         if not texts:
             return "empty"
-        if tuple(" ".join(cell.split()) for cell in cells) in (self.header, self.lower):
+        first = " ".join(cells[0].split())
+        alike = first == self.header[0] or first == self.lower[0]
+        if alike and tuple(" ".join(cell.split()) for cell in cells) in (self.header, self.lower):
             return "the header again"
         if plain(texts[0]) in self._totals:
             return "a total"

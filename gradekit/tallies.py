@@ -86,11 +86,10 @@ class Group(msgspec.Struct):
     def said(self) -> str:
         """What was said of every row, with an ellipsis for the words in which rows differ."""
         words = self.example.split()
-        if self.head >= len(words):
+        if self.head > len(words):
             return self.example
-        return " ".join(
-            [*words[: self.head], "…", *words[max(self.head, len(words) - self.tail) :]]
-        )
+        rest = max(self.head, len(words) - self.tail)
+        return " ".join([*words[: self.head], "…", *words[rest:]])
 
     def add_row(self, row: int, example: str = "") -> None:
         """Count one more; rows come in order."""
