@@ -23,7 +23,7 @@ from gradekit.cells import Told, column_of, identities, places, told
 from gradekit.columns import Layout
 from gradekit.disclosures import Sentence, phrases_in, sentences
 from gradekit.duplicates import Repeated, Twins, fingerprint
-from gradekit.errors import LotError, Problem, RecordError
+from gradekit.errors import ListingRefused, LotError, Problem, RecordError
 from gradekit.formulas import any_formula, harmless, is_formula
 from gradekit.inspection import Inspection
 from gradekit.markets import load_market
@@ -190,9 +190,12 @@ class Bench:
         inspections = self._inspections(row, read, findings)
         if _errors(findings):
             return []
-        return [self._lines(row.number, inspection) for inspection in inspections]
+        return [
+            self._lines(row.number, n if inspections[1:] else 0, inspection)
+            for n, inspection in enumerate(inspections, 1)
+        ]
 
-    def _lines(self, row: int, inspection: Inspection) -> Lines:
+    def _lines(self, row: int, copy: int, inspection: Inspection) -> Lines:
         """One unit graded, with everything that is written of it."""
         result = advise(assess(inspection, self.rulebook, self.order.on))
         unit = graded(inspection, result, self.rulebook.kind(result.kind))
@@ -200,16 +203,14 @@ class Bench:
         said = sentences(result, self.phrases, self.rulebook) if texts else ()
         cells = _cells(unit, said, self)
         line = _unit_line(row, unit, said) if self.order.units else b""
-        return Lines(unit, cells, line, *self._page(unit))
+        return Lines(unit, cells, line, *self._page(unit, f"-{row}" + f"-{copy}" * bool(copy)))
 
-    def _page(self, unit: Graded) -> tuple[Page | None, tuple[Problem, ...]]:
+    def _page(self, unit: Graded, place: str) -> tuple[Page | None, tuple[Problem, ...]]:
         """The page, if pages are wanted and the unit may be offered; or what stands in its way."""
-        from gradekit.listing import ListingRefused
-
         if not self.order.listings or unit.assessment.sale_class == "hold":
             return None, ()
         try:
-            return _write_page(unit, self), ()
+            return _write_page(unit, place, self), ()
         except ListingRefused as error:
             return None, error.problems
 
@@ -467,8 +468,12 @@ def _unit_line(row: int, unit: Graded, said: Sequence[Sentence]) -> bytes:
     return _ENCODER.encode(UnitLine(row, unit.inspection, assessment)) + b"\n"
 
 
-def _write_page(unit: Graded, bench: Bench) -> Page:
-    """The page that a buyer reads, under its name; ListingRefused if there may be none."""
+def _write_page(unit: Graded, place: str, bench: Bench) -> Page:
+    """The page that a buyer reads, under its name; ListingRefused if there may be none.
+
+    A shop without a key for its addresses has the same address for like units; their place in the
+    sheet tells the files apart.
+    """
     from gradekit.listing import write_listing, write_page
     from gradekit.sales import sale_of
 
@@ -476,4 +481,6 @@ def _write_page(unit: Graded, bench: Bench) -> Page:
     sale = sale_of(unit.inspection, unit.assessment, bench.rulebook, bench.order.shop)
     listing = write_listing(sale, bench.market, bench.rulebook, bench.order.language)
     page = write_page(listing, bench.phrases, bench.rulebook)
-    return f"{listing.slug}.html", page.encode("utf-8")
+    shop = bench.order.shop
+    keyed = shop is not None and shop.address_key is not None
+    return f"{listing.slug}{'' if keyed else place}.html", page.encode("utf-8")

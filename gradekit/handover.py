@@ -131,7 +131,7 @@ class Unfinished:
             self._page(name, data)
 
     def _page(self, name: str, data: bytes) -> None:
-        """Two units may share a short name; the second page then gets a number of its own."""
+        """Two names may be alike by chance; the second page then gets a number of its own."""
         path, number = self.aside / PAGES / name, 1
         while path.exists() and path.read_bytes() != data:
             number += 1

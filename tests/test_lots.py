@@ -15,14 +15,14 @@ import pytest
 from gradekit.advice import advise
 from gradekit.assessment import assess
 from gradekit.cli import main
-from gradekit.crews import Workers
+from gradekit.crews import Alone, Workers
 from gradekit.demo import demo_folder
 from gradekit.disclosures import sentences
 from gradekit.errors import LotError, Problem, RuleError
 from gradekit.formulas import harmless, is_formula
 from gradekit.handover import ASIDE
 from gradekit.inspection import Inspection
-from gradekit.lots import CHUNK_ROWS
+from gradekit.lots import CHUNK_ROWS, Plan, grade_lot
 from gradekit.shop import complete
 from gradekit.tallies import Tally
 from tests.lot_sheets import (
@@ -151,6 +151,18 @@ def test_listings_are_pages_for_what_may_be_offered(tmp_path: Path) -> None:
     assert lot.tally.listed <= lot.tally.units - lot.tally.classes.get("hold", 0)
     unlisted = sum(group.count for _, group in lot.tally.unlisted.largest())
     assert lot.tally.listed + unlisted >= lot.tally.units - lot.tally.classes.get("hold", 0)
+
+
+def test_without_a_key_for_addresses_pages_are_told_apart_by_their_rows(tmp_path: Path) -> None:
+    """Like units have like addresses in a shop without a key; each still has a page of its own."""
+    plan = Plan(demo_folder() / "lots" / "tidy.csv", tmp_path / "out", on=DAY)
+    plan = plan._replace(listings=True, market="AU")
+    keyless = msgspec.structs.replace(SHOP, address_key=None)
+    lot = grade_lot(plan, RULEBOOK, keyless, None, Alone())
+    pages = [page.stem for page in (lot.out / "listings").iterdir()]
+    assert len(pages) == lot.tally.listed > 0
+    rows = {row["row"] for row in table(lot.out / "graded.csv")}
+    assert all(page.rpartition("-")[2] in rows for page in pages)
 
 
 # --- twins -------------------------------------------------------------------------------------
