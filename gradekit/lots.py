@@ -135,12 +135,12 @@ def _order(
     sheet = open_sheet(plan.sheet.absolute(), choices, lexicon, known)
     sightings, seen = Sightings(), [0]
 
-    def watch(rows: Sequence[Row], layout: Layout) -> None:
+    def note(rows: Sequence[Row], layout: Layout) -> None:
         sightings.add(fingerprints(rows, layout))
         seen[0] += len(rows)
         progress("looking over the sheet", seen[0], 0)
 
-    layout = learn(sheet, told, rulebook, lexicon, watch)
+    layout = learn(sheet, told, rulebook, lexicon, note)
     for path in plan.against:
         for _, identities in earlier_units(path):
             sightings.add(map(fingerprint, identities))

@@ -235,12 +235,12 @@ def test_the_first_pass_counts_and_shows_every_row(tmp_path: Path) -> None:
     """Rows, skipped ones with their reasons, and each batch to whoever watches."""
     seen: list[str] = []
 
-    def watch(rows: Any, layout: Layout) -> None:
+    def beside(rows: Any, layout: Layout) -> None:
         assert layout.columns[0].paths == ("unit_id",)
         seen.extend(row.cells[0] for row in rows)
 
     sheet = opened(tmp_path, "no,type,cost\nA,phone,1\n,,\nTotal,,1\nB,phone,2\n")
-    layout = learn(sheet, None, shipped(), LEXICON, watch)
+    layout = learn(sheet, None, shipped(), LEXICON, beside)
     assert seen == ["A", "B"]
     assert layout.rows == 4
     assert layout.skipped == {"empty": 1, "a total": 1}
