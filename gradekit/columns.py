@@ -134,7 +134,7 @@ class Layout:
         return next((column for column in self.columns if path in column.paths), None)
 
 
-Beside = Callable[[Sequence[Row], Layout], None]
+Onlooker = Callable[[Sequence[Row], Layout], None]
 """Is shown each batch of rows in the first pass, with a layout whose styles are still open."""
 
 
@@ -143,7 +143,7 @@ def learn(
     column_map: ColumnMap | None,
     rulebook: Rulebook,
     lexicon: Lexicon,
-    beside: Beside | None = None,
+    onlooker: Onlooker | None = None,
 ) -> Layout:
     """Go over the sheet once and settle where each column goes and how it is read.
 
@@ -158,7 +158,7 @@ def learn(
         constants = {**constants, "unit_id": "row-{row}"}
         notes.append(_NO_UNIT_ID)
     draft = Layout(columns, constants, kinds, lexicon, notes=tuple(notes))
-    return _settled(sheet, draft, column_map, beside)
+    return _settled(sheet, draft, column_map, onlooker)
 
 
 _NO_UNIT_ID = Question(
@@ -330,7 +330,9 @@ def _trade_paths(header: str, lexicon: Lexicon, kinds: Mapping[str, Kind]) -> tu
 # --- in what style -----------------------------------------------------------------------------
 
 
-def _settled(sheet: Sheet, draft: Layout, column_map: ColumnMap, beside: Beside | None) -> Layout:
+def _settled(
+    sheet: Sheet, draft: Layout, column_map: ColumnMap, onlooker: Onlooker | None
+) -> Layout:
     """The first pass: every cell whose style matters is looked at."""
     lookers = {c.index: _Looker(c, draft) for c in draft.columns if _needs_look(c)}
     blank = set(range(len(sheet.names)))
@@ -342,8 +344,8 @@ def _settled(sheet: Sheet, draft: Layout, column_map: ColumnMap, beside: Beside 
         for row in batch if len(kept) < len(batch) else ():
             if row.skip is not None:
                 skipped[row.skip] = skipped.get(row.skip, 0) + 1
-        if beside is not None:
-            beside(kept, draft)
+        if onlooker is not None:
+            onlooker(kept, draft)
         _look(kept, len(sheet.names), lookers, blank)
     columns = [
         msgspec.structs.replace(
