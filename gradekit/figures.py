@@ -225,6 +225,7 @@ def _distance(reading: Reading, notion: str, first: int, last: int) -> tuple[int
         apart = max(hit.first - last, 1) if behind else first - hit.last
         between = (last + 1, hit.first) if behind else (hit.last + 1, first)
         beyond = (hit.last + 1, hit.last + apart) if behind else (hit.first - apart, hit.first)
+        beyond = (max(beyond[0], other.first), min(beyond[1], other.last + 1))
         elsewhere = other.first != clause.first and not _labels(reading, other, clause)
         far = elsewhere or any(_number_in(reading, *r) for r in (between, beyond))
         found.append((apart + _OTHER_CLAUSE if far else apart, hit.first < first))

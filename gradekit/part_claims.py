@@ -42,14 +42,17 @@ class PartClaims:
         renewals = list(self._reading.pairs(mentions, renewed, strict=True))
         renewals += [(m, w) for w in self._adjectives("new") for m in self._behind(w, mentions)]
         for part, word in self._nearest(renewals):
-            if self._reading.tone(word.hit) in ("said", "hedged"):
+            if self._claimed("part_replaced", word.hit):
                 yield self._replaced(part.hit, word.hit, parts[part.hit.first, part.hit.last])
         original = self._adjectives("original")
         for part, word in self._nearest(self._reading.pairs(mentions, original, strict=True)):
-            if self._reading.tone(word.hit) in ("said", "hedged") and not self._said.of_claim(
-                word.hit
-            ):
+            if self._claimed("original_part", word.hit) and not self._said.of_claim(word.hit):
                 yield self._original(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+
+    def _claimed(self, name: str, word: Hit) -> bool:
+        """The word is said or hedged, and is no part of a wording that only looks like a claim."""
+        toned = self._reading.tone(word) in ("said", "hedged")
+        return toned and not excused(self._reading, name, word)
 
     def _of_presence(self) -> Iterator[Claimed]:
         """``Battery present`` where the record holds that it is missing or was taken out."""
@@ -103,9 +106,15 @@ class PartClaims:
         return [Mention(h, "") for h in hits if not any(overlap(h, c) for c in claims)]
 
     def _behind(self, word: Mention, nouns: Iterable[Mention]) -> list[Mention]:
-        """Nouns right behind an adjective."""
-        last = self._reading.clause(word.hit).last
-        return [n for n in nouns if 0 < n.hit.first - word.hit.last <= 2 and n.hit.last <= last]
+        """Nouns right behind an adjective; in some languages also right before it."""
+        clause, both = self._reading.clause(word.hit), self._said.book.habits.noun_first
+        inside = [n for n in nouns if clause.first <= n.hit.first and n.hit.last <= clause.last]
+        return [
+            n
+            for n in inside
+            if 0 < n.hit.first - word.hit.last <= 2
+            or (both and 0 < word.hit.first - n.hit.last <= 2)
+        ]
 
     def _replaced(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
         works = {h.key for h in self._reading.of("work") if overlap(h, part)}

@@ -177,6 +177,8 @@ class Reading:
 
     def _denials(self, hit: Hit, clause: Clause) -> int:
         """How many negations bear on a hit."""
+        if any(n.first == hit.first for n in self.inside(self.named.get("tone.nor", ()), clause)):
+            return 0  # "ni pixel mort" goes on with a negation before it and is none of it twice
         tones = self._free(self.inside(self.of("tone"), clause), hit)
         count = _apart(tone for tone in tones if tone.key in _DENY and self._bears(tone, hit))
         nor = any(self._near(t, hit, _NEAR) for t in tones if t.key == "nor")

@@ -94,6 +94,7 @@ def _habits(reading: ReadingWords, denials: Iterable[str]) -> Habits:
         leading=frozenset(reading.leading),
         denials=frozenset(denials),
         labels=frozenset(reading.labels),
+        endings=reading.endings,
         true_words=frozenset(reading.true_words),
     )
 

@@ -7,6 +7,7 @@ whether it is true.
 A wording is a row of words. Case, accents, hyphens and line ends never matter. Beside plain words:
 
     work*  *akku  *akku*    a word that begins, ends so, or holds this
+    neu-                    a word with each of the language's endings
     a b|c                   either row of words
     a (b c|d)               either row in brackets;  (…)? and [a b|c]  may be absent
     ~  ~3                   up to two (three) words of any sort, but for denials such as "not"
@@ -89,6 +90,8 @@ class Habits(NamedTuple):
     """Words that name what the word behind a colon is said of (condition: new)."""
     denials: frozenset[str] = frozenset()
     """Words that a gap in a wording never takes in: "not", "no"."""
+    endings: tuple[str, ...] = ()
+    """What ``-`` behind a word of a wording stands for: gender, number, case."""
     true_words: frozenset[str] = frozenset()
     """Words that are one letter from a word of the lexicon and are no slip."""
 
@@ -100,6 +103,7 @@ _ALIKE |= dict.fromkeys("\u2019\u2018\u02bc\u00b4`", "'")  # apostrophes and acc
 _ALIKE |= dict.fromkeys("\u2010\u2011\u2012\u2212", "-") | dict.fromkeys("“”„«»″‟", '"')
 _ALIKE |= dict.fromkeys("✓✔✅☑", "✓") | dict.fromkeys("✗✘❌✖❎", "✗")
 _ALIKE |= {"–": " - ", "—": " - "}
+_ALIKE |= {space: space for space in "\u00a0\u202f"}  # they may hold a number together
 _LATIN = 0xFF
 """Signs up to here (°, ®) stand inside a phrase; pictures, which stand above, end one."""
 
@@ -139,7 +143,9 @@ _DIAERESIS = "\u0308"
 _APOSTROPHE = re.compile(r"(?<=[a-z])'(?=[a-z])")
 
 _PIECE = re.compile(
-    r"""(?P<number>\d+(?:[.,]\d+)*)(?P<inch>\s?(?:"|'')(?!\w))?
+    r"""(?P<number>\d{1,3}(?:[\u00a0\u202f]\d{3})+(?!\d)(?:[.,]\d+)?
+          |\d{1,3}(?:[ ]\d{3})+(?=(?:[.,]\d\d)?\s?(?:[€$£]|eur))(?:[.,]\d\d)?
+          |\d+(?:[.,]\d+)*)(?P<inch>\s?(?:"|'')(?!\w))?
       | (?P<word>[^\W\d_]+\d*)
       | (?P<sign>[%€$£✓✗&+/<>~])
       | (?P<break>\n[\s]*(?:[-*•·]\s*)?|\s-+\s|[-–]{2,}|[.!?]+|[,;:()\[\]|•·=_])
@@ -191,7 +197,7 @@ class Text:
         self._break("\n\n")
 
     def _add(self, piece: re.Match[str], start: int, end: int) -> None:
-        word = piece["word"] or piece["number"] or piece["sign"]
+        word = piece["word"] or "".join((piece["number"] or piece["sign"]).split())
         begun = self.tokens[self._first :]
         every = len(begun) == 1 and begun[0].word in self._habits.every
         if word in self._habits.contrast and begun and not every:
@@ -364,12 +370,19 @@ class _Parser:
             return Edge(part == "$")
         return self._word(part)
 
-    def _word(self, part: str) -> "Word | Either":
+    def _word(self, part: str) -> "Word | Either | Gap | Edge":
         words = _words(part, self._habits)
         if not words:
             raise BadWording(f"{part!r} has no word in it")
-        row = tuple(map(Word, words))
+        if part.endswith("-") and self._habits.endings:
+            *front, stem = words
+            return Either(tuple(_as_row([*front, stem + e]) for e in self._habits.endings))
+        row = _as_row(words)
         return row[0] if len(row) == 1 else Either((row,))
+
+
+def _as_row(words: Iterable[str]) -> Row:
+    return tuple(map(Word, words))
 
 
 def _row_of(item: "Word | Either | Gap | Edge", *, flat: bool = False) -> Row:
@@ -556,13 +569,13 @@ def _joined(text: Text) -> tuple[str, list[int], dict[int, int]]:
     return "".join((*pieces, "\n")), starts, behind
 
 
-_SPECIAL = frozenset("()[]|?~{}^$")
+_SPECIAL = frozenset("()[]|?~{}^$-")
 
 
 def _row_from(wording: str, habits: Habits, sets: Mapping[str, str]) -> Row:
     """A wording as a row; most are plain words and need no parser."""
     if _SPECIAL.isdisjoint(wording):
-        if row := tuple(map(Word, _words(wording, habits))):
+        if row := _as_row(_words(wording, habits)):
             return row
         raise BadWording("it has no word in it")
     return _Parser(wording, habits, sets).parse()
