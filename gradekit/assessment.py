@@ -124,13 +124,19 @@ def assess(inspection: Inspection, rulebook: Rulebook, on: date | None = None) -
     Raises UnknownName for a kind that the rulebook lacks, RecordError for a day before the
     inspection. The record's words must be those of its kind: ``records.read`` sees to that.
     """
-    on = inspection.inspected_on if on is None else on
-    if on < inspection.inspected_on:
-        raise RecordError([too_early(inspection, on)])
+    on = day_of(inspection, on)
     kind = rulebook.kind(inspection.device.kind)
     facts = establish(inspection, kind, on)
     found = [v for rule in rulebook.rules_for(kind.kind) for v in verdicts(rule, facts)]
-    return _conclude(inspection, rulebook.stamp, facts, found, on)
+    return conclude(inspection, rulebook.stamp, facts, found, on)
+
+
+def day_of(inspection: Inspection, on: date | None) -> date:
+    """The day of the assessment; RecordError for one before the inspection."""
+    on = inspection.inspected_on if on is None else on
+    if on < inspection.inspected_on:
+        raise RecordError([too_early(inspection, on)])
+    return on
 
 
 def too_early(inspection: Inspection, on: date) -> Problem:
@@ -142,15 +148,16 @@ def too_early(inspection: Inspection, on: date) -> Problem:
     )
 
 
-def _conclude(
+def conclude(
     inspection: Inspection, stamp: Stamp, facts: Facts, found: Sequence[Verdict], on: date
 ) -> Assessment:
+    """The whole result, computed from everything that rules have to say, in order of the rules."""
     fired = _gravest_first(v for v in found if v.outcome >= Outcome.PRESUMED)
     certain = [v for v in fired if v.outcome is Outcome.FIRES]
     capping = [v.rule for v in fired]
     sale_class = worst_class(capping)
     best, worst = [v.rule for v in certain], [v.rule for v in found]
-    looks = [v.rule for v in fired if _of_looks(_path(v))]
+    looks = [v.rule for v in fired if is_of_looks(v.rule)]
     said = _gravest(fired)
     reasons = [v for v in fired if v.rule.caps or v.rule.status == "trial" or v in said]
     return Assessment(
@@ -165,7 +172,7 @@ def _conclude(
         worst_grade=worst_grade(worst, worst_class(worst)),
         reasons=tuple(map(_reason, reasons)),
         open_checks=tuple(_open_checks(found, facts)),
-        blockers=_unique(v.rule.id for v in fired if _cap_class(v.rule) == "hold"),
+        blockers=_unique(v.rule.id for v in fired if v.rule.cap_class == "hold"),
         cautions=_unique(v.rule.caution for v in fired if v.rule.caution is not None),
         voids=_unique(claim for v in fired for claim in v.rule.voids),
         disclosures=tuple(map(_disclosure, said)),
@@ -188,38 +195,21 @@ def _unique(words: Iterable[str]) -> tuple[str, ...]:
 # --- the worst cap wins ------------------------------------------------------------------------
 
 
-def _cap_class(rule: Rule) -> SaleClass | None:
-    """Rules on trial report but never cap."""
-    return rule.caps_class if rule.status == "active" else None
-
-
-def _cap_grade(rule: Rule) -> Grade | None:
-    return rule.caps_grade if rule.status == "active" else None
-
-
-def _class_rank(rule: Rule) -> int:
-    cap = _cap_class(rule)
-    return 0 if cap is None else CLASSES.index(cap)
-
-
-def _grade_rank(rule: Rule) -> int:
-    cap = _cap_grade(rule)
-    return 0 if cap is None else GRADES.index(cap)
-
-
 def worst_class(rules: Iterable[Rule]) -> SaleClass:
     """The class that is left under all caps."""
-    return CLASSES[max(map(_class_rank, rules), default=0)]
+    return CLASSES[max((rule.severity[0] for rule in rules), default=0)]
 
 
 def worst_grade(rules: Iterable[Rule], sale_class: SaleClass) -> Grade | None:
     """The grade that is left under all caps; None on hold and while looks are unjudged."""
-    grade = GRADES[max(map(_grade_rank, rules), default=0)]
+    grade = GRADES[max((rule.severity[1] for rule in rules), default=0)]
     return None if sale_class == "hold" or grade == "ungraded" else grade
 
 
-def _of_looks(about: str) -> bool:
-    return about.partition("[")[0] in ("marks", "displays", "missing", "cleaned")
+def is_of_looks(rule: Rule) -> bool:
+    """The rule is about what can be seen of a unit: marks, displays, what is missing or dirty."""
+    about = _first_path(rule) if rule.subject == "unit" else rule.subject
+    return about in ("marks", "displays", "missing", "cleaned")
 
 
 def _gravest_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
@@ -241,8 +231,8 @@ def _reason(verdict: Verdict) -> Reason:
         about=_path(verdict),
         observed=observed,
         limit=limit,
-        caps_grade=_cap_grade(rule),
-        caps_class=_cap_class(rule),
+        caps_grade=rule.cap_grade,
+        caps_class=rule.cap_class,
         presumed=verdict.outcome is Outcome.PRESUMED,
         removed_by=rule.removed_by,
         misleads_when=rule.misleads_when,
@@ -252,9 +242,11 @@ def _reason(verdict: Verdict) -> Reason:
 
 def _path(verdict: Verdict) -> str:
     """The path into the record. A rule on the whole unit is about the first field it names."""
-    if verdict.about:
-        return verdict.about
-    field = next(verdict.rule.condition.walk()).field
+    return verdict.about or _first_path(verdict.rule)
+
+
+def _first_path(rule: Rule) -> str:
+    field = next(rule.condition.walk()).field
     return UNIT_PATHS.get(field, field)
 
 
@@ -309,7 +301,7 @@ def _disclosure(verdict: Verdict) -> Disclosure:
 
 
 def _severity(verdict: Verdict) -> tuple[int, int, str]:
-    return _class_rank(verdict.rule), _grade_rank(verdict.rule), verdict.rule.id
+    return verdict.rule.severity
 
 
 def _values(verdict: Verdict) -> dict[str, Any]:
@@ -354,10 +346,10 @@ def _open_check(path: str, group: list[_Silence]) -> OpenCheck:
     return OpenCheck(
         about=path,
         rules=_unique(rule.id for rule in may),
-        costs_class=_worst_cap(CLASSES, map(_class_rank, now)),
-        costs_grade=_worst_cap(GRADES, map(_grade_rank, now)),
-        may_class=_worst_cap(CLASSES, map(_class_rank, may)),
-        may_grade=_worst_cap(GRADES, map(_grade_rank, may)),
+        costs_class=_worst_cap(CLASSES, (rule.severity[0] for rule in now)),
+        costs_grade=_worst_cap(GRADES, (rule.severity[1] for rule in now)),
+        may_class=_worst_cap(CLASSES, (rule.severity[0] for rule in may)),
+        may_grade=_worst_cap(GRADES, (rule.severity[1] for rule in may)),
     )
 
 

@@ -6,6 +6,7 @@ unit, each as it stands on the day of the assessment. It gives no verdicts.
 
 from collections.abc import Sequence
 from datetime import date
+from itertools import combinations_with_replacement
 from typing import get_args
 
 from msgspec import UNSET
@@ -109,7 +110,8 @@ def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[Ident
         return ()
     swaps = works.rereading("device.identifiers")
     every = [i for i in inspection.device.identifiers or () if i.type in kind.identifiers]
-    since = [i for i in every if stands(i.read_on or inspection.inspected_on, i.stage, swaps)]
+    day = inspection.inspected_on
+    since = [i for i in every if not swaps or stands(i.read_on or day, i.stage, swaps)]
     kept = since or every
     placeless = any(i.seen_on is UNSET for i in kept)
     doubtful = placeless or (bool(every) and not since)
@@ -127,14 +129,18 @@ def identity_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[Ident
 def _agree(identifiers: Sequence[record.Identifier]) -> bool:
     """No two places show numbers of one type without a number in common."""
     seen: dict[tuple[str, str], list[measures.IdentifierReading]] = {}
+    numbers = {(i.type, i.value) for i in identifiers}
+    read = {number: measures.read_identifier(*number) for number in numbers}
+    if len(read) == 1:
+        return next(iter(read.values())).problem is None
     for identifier in identifiers:
         place = str(identifier.seen_on)
-        reading = measures.read_identifier(identifier.type, identifier.value)
+        reading = read[identifier.type, identifier.value]
         family = "imei" if reading.type == "imeisv" else reading.type
         seen.setdefault((family, place), []).append(reading)
+    pairs = combinations_with_replacement(seen.items(), 2)
     return all(
         any(measures.same_identity(a, b) for a in ours for b in theirs)
-        for (type_a, _), ours in seen.items()
-        for (type_b, _), theirs in seen.items()
-        if type_a == type_b
+        for ((family, _), ours), ((other, _), theirs) in pairs
+        if family == other
     )

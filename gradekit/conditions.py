@@ -5,9 +5,11 @@ expression string, and a condition has to hold for everything worse than what it
 knows nothing of grades and classes.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from enum import IntEnum
 from functools import cache
+from math import inf
+from operator import ge, gt, le, lt
 from typing import Annotated, Any, Literal, NamedTuple, get_args, get_origin, get_type_hints
 
 from gradekit.errors import Problem, RuleError
@@ -322,11 +324,11 @@ def _holds(compare: Compare, value: Any, fact: type[Fact]) -> bool:
     return bool(_ORDER[operator](value, operand))
 
 
-_ORDER = {
-    "at_least": lambda value, limit: value >= limit,
-    "above": lambda value, limit: value > limit,
-    "at_most": lambda value, limit: value <= limit,
-    "below": lambda value, limit: value < limit,
+_ORDER: dict[str, Callable[[Any, Any], Any]] = {
+    "at_least": ge,
+    "above": gt,
+    "at_most": le,
+    "below": lt,
 }
 
 
@@ -342,24 +344,36 @@ def judge_tally(tally: Tally, facts: Sequence[Fact], list_open: bool) -> Tallied
 
     The result is an interval: what surely matches, with open values, and what may yet match.
     """
-    sure = _measured(tally, [f for f in facts if judge(tally.of, f) is Outcome.FIRES], surely=True)
-    presumed = _measured(
-        tally, [f for f in facts if judge(tally.of, f) >= Outcome.PRESUMED], surely=True
-    )
-    possible = [f for f in facts if judge(tally.of, f) is not Outcome.CLEAR]
-    most = float("inf") if list_open else _measured(tally, possible, surely=False)
+    answers = [(judge(tally.of, fact), getattr(fact, "length_mm", None)) for fact in facts]
+    return add_up(tally, answers, list_open)
+
+
+def add_up(
+    tally: Tally, answers: Sequence[tuple[Outcome, float | None]], list_open: bool
+) -> Tallied:
+    """What a tally comes to, from each item's own answer and length."""
+    matching = [(answer, mm) for answer, mm in answers if answer]
+    firing = [mm for answer, mm in matching if answer is Outcome.FIRES]
+    sure = presumed = most = _measured(tally, firing, 0)
+    if len(firing) < len(matching) or None in firing:
+        seeming = [mm for answer, mm in matching if answer >= Outcome.PRESUMED]
+        presumed = _measured(tally, seeming, 0)
+        most = _measured(tally, [mm for _, mm in matching], inf)
+    return weigh(tally, sure, presumed, inf if list_open else most)
+
+
+def weigh(tally: Tally, sure: float, presumed: float, most: float) -> Tallied:
+    """Hold what surely matches, what seems to and what may yet match against the limit."""
+    reaches, limit = _ORDER[tally.compare.operator], tally.compare.operand
     for least, outcome in ((sure, Outcome.FIRES), (presumed, Outcome.PRESUMED)):
-        if _ORDER[tally.compare.operator](least, tally.compare.operand):
+        if reaches(least, limit):
             return Tallied(outcome, least)
-    may = _ORDER[tally.compare.operator](most, tally.compare.operand)
-    return Tallied(Outcome.CANNOT_TELL if may else Outcome.CLEAR, presumed)
+    return Tallied(Outcome.CANNOT_TELL if reaches(most, limit) else Outcome.CLEAR, presumed)
 
 
-def _measured(tally: Tally, matching: Sequence[Any], *, surely: bool) -> float:
+def _measured(tally: Tally, matching: Sequence[float | None], unknown: float) -> float:
+    """In mm, or items; ``unknown`` stands for the length of an item that has none."""
     if tally.measure == "count":
         return len(matching)
-    unknown = 0 if surely else float("inf")
-    lengths = [unknown if f.length_mm is None else round(f.length_mm * 1000) for f in matching]
-    if tally.measure == "sum_mm":
-        return sum(lengths) / 1000
-    return max(lengths, default=0) / 1000
+    lengths = [unknown if mm is None else round(mm * 1000) for mm in matching]
+    return (sum(lengths) if tally.measure == "sum_mm" else max(lengths, default=0)) / 1000

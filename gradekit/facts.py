@@ -5,9 +5,9 @@ readings have become one, and each part has the standing its evidence supports. 
 verdicts, and it never fills a silence: what is not known stays None or is marked open.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
-from typing import Any, Literal, TypeVar, get_args
+from typing import Any, Literal, NamedTuple, TypeVar, get_args
 
 import msgspec
 from msgspec import UNSET, UnsetType
@@ -21,6 +21,7 @@ from gradekit.readings import batteries_of, displays_of
 from gradekit.standings import cell_left, parts_of, repairs_of, signs_of
 from gradekit.subjects import (
     AccessoryFact,
+    Fact,
     Facts,
     MarkFact,
     MissingFact,
@@ -34,8 +35,11 @@ from gradekit.subjects import (
 )
 from gradekit.works import Works, open_list, stands, timeline
 
-_STORAGE_GONE = ("storage_removed", "destroyed")
+STORAGE_GONE = ("storage_removed", "destroyed")
+"""Methods of erasure that take the storage out."""
+
 _RESULTS = ("pass", "partial", "fail")
+_ALL_RESULTS: tuple[record.Result, ...] = get_args(record.Result)
 _STAGES: tuple[record.Stage, ...] = get_args(record.Stage)
 
 _LISTS = (
@@ -52,33 +56,49 @@ _LISTS = (
 )
 
 
+class Ground(NamedTuple):
+    """What the facts of every subject are worked out from."""
+
+    inspection: Inspection
+    kind: Kind
+    on: date
+    works: Works
+    out: dict[str, str]
+    signs: tuple[SignFact, ...]
+
+
+def ground_of(inspection: Inspection, kind: Kind, on: date) -> Ground:
+    """Lay the ground: the works, what was taken out, and the signs that other facts rest on."""
+    out = taken_out(inspection, kind)
+    signs = signs_of(inspection, kind, out)
+    return Ground(inspection, kind, on, timeline(inspection, kind), out, signs)
+
+
 def establish(inspection: Inspection, kind: Kind, on: date) -> Facts:
     """Work out what the record amounts to on the day of the assessment."""
-    works = timeline(inspection, kind)
-    out = _taken_out(inspection, kind)
-    signs = signs_of(inspection, kind, out)
-    tests = _tests(inspection, kind, works)
-    return Facts(
-        unit=(_unit(inspection, kind, signs, works, on),),
-        marks=_marks(inspection, kind, out),
-        displays=displays_of(inspection, kind, works, out),
-        tests=tests,
-        symptoms=_symptoms(inspection, kind, works),
-        parts=parts_of(inspection, kind, signs),
-        repairs=repairs_of(inspection, kind),
-        signs=signs,
-        batteries=batteries_of(inspection, kind, works, out, on),
-        clearance=clearance_of(inspection, kind, works, out, on),
-        erasure=erasure_of(inspection, kind, works, out),
-        identity=identity_of(inspection, kind, works),
-        accessories=_accessories(inspection, kind),
-        missing=tuple(
-            _absent(MissingFact, kind, part, f"missing[{i}]")
-            for i, part in enumerate(inspection.missing or ())
-        ),
-        removed=tuple(_absent(RemovedFact, kind, part, about) for part, about in out.items()),
-        open_subjects=_open_lists(inspection, kind),
-    )
+    ground = ground_of(inspection, kind, on)
+    facts: dict[str, Any] = {subject: work_out(ground) for subject, work_out in FACTS_OF.items()}
+    return Facts(**facts, open_subjects=open_lists(inspection, kind))
+
+
+FACTS_OF: dict[str, Callable[[Ground], tuple[Fact, ...]]] = {
+    "unit": lambda g: (unit_of(g.inspection, g.kind, g.signs, g.works, g.on),),
+    "marks": lambda g: marks_of(g.inspection, g.kind, g.out),
+    "displays": lambda g: displays_of(g.inspection, g.kind, g.works, g.out),
+    "tests": lambda g: tests_of(g.inspection, g.kind, g.works),
+    "symptoms": lambda g: symptoms_of(g.inspection, g.kind, g.works),
+    "parts": lambda g: parts_of(g.inspection, g.kind, g.signs),
+    "repairs": lambda g: repairs_of(g.inspection, g.kind),
+    "signs": lambda g: g.signs,
+    "batteries": lambda g: batteries_of(g.inspection, g.kind, g.works, g.out, g.on),
+    "clearance": lambda g: clearance_of(g.inspection, g.kind, g.works, g.out, g.on),
+    "erasure": lambda g: erasure_of(g.inspection, g.kind, g.works, g.out),
+    "identity": lambda g: identity_of(g.inspection, g.kind, g.works),
+    "accessories": lambda g: accessories_of(g.inspection, g.kind),
+    "missing": lambda g: missing_of(g.inspection, g.kind),
+    "removed": lambda g: removed_of(g.kind, g.out),
+}
+"""How the facts of each subject are worked out."""
 
 
 Absent = TypeVar("Absent", MissingFact, RemovedFact)
@@ -99,17 +119,28 @@ def _absent(fact: type[Absent], kind: Kind, part: str, about: str) -> Absent:
     )
 
 
-def _open_lists(inspection: Inspection, kind: Kind) -> frozenset[str]:
+def missing_of(inspection: Inspection, kind: Kind) -> tuple[MissingFact, ...]:
+    """Every part that lacks."""
+    lacking = enumerate(inspection.missing or ())
+    return tuple(_absent(MissingFact, kind, part, f"missing[{i}]") for i, part in lacking)
+
+
+def removed_of(kind: Kind, out: dict[str, str]) -> tuple[RemovedFact, ...]:
+    """Every part that is out."""
+    return tuple(_absent(RemovedFact, kind, part, about) for part, about in out.items())
+
+
+def open_lists(inspection: Inspection, kind: Kind) -> frozenset[str]:
     """Lists that may hold more; what the kind cannot have is never open."""
     cannot = {name for name in ("displays", "batteries") if not getattr(kind, name)}
     return frozenset(n for n in _LISTS if n not in cannot and open_list(inspection, n))
 
 
-def _taken_out(inspection: Inspection, kind: Kind) -> dict[str, str]:
+def taken_out(inspection: Inspection, kind: Kind) -> dict[str, str]:
     """Parts that are out, with the path that says so. Nothing recorded: nothing was taken out."""
     out = {part: f"removed[{i}]" for i, part in enumerate(inspection.removed or ())}
     erasure = inspection.erasure
-    gone = erasure is not UNSET and erasure.method in _STORAGE_GONE
+    gone = erasure is not UNSET and erasure.method in STORAGE_GONE
     if kind.storage and gone and not out.keys() & set(kind.storage.carried_by):
         out["storage"] = "erasure.method"
     return out
@@ -129,9 +160,10 @@ def _judged(
 # --- the unit ----------------------------------------------------------------------------------
 
 
-def _unit(
+def unit_of(
     inspection: Inspection, kind: Kind, signs: tuple[SignFact, ...], works: Works, on: date
 ) -> UnitFact:
+    """The unit as a whole."""
     intake, device = inspection.intake, inspection.device
     opened = _opened(inspection, signs, works)
     presumed = opened is None and inspection.sealing == "unknown"
@@ -140,7 +172,7 @@ def _unit(
     overruled = sealing == "unopened" and opened is True
     sealing = "unknown" if overruled else sealing
     doubtful = overruled or sealing is None or (sealing == "unopened" and opened is None)
-    still_open = _open_lists(inspection, kind)
+    still_open = open_lists(inspection, kind)
     lists: dict[str, Any] = {name: None if name in still_open else True for name in _LISTS}
     return UnitFact(
         about="",
@@ -208,7 +240,8 @@ def _months_left(until: str | UnsetType, on: date) -> int | None:
 # --- marks --------------------------------------------------------------------------------------
 
 
-def _marks(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[MarkFact, ...]:
+def marks_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[MarkFact, ...]:
+    """Every mark whose zone is still there."""
     cell_in = cell_left(inspection, kind, out)
     return tuple(
         _mark(inspection, kind, mark, f"marks[{i}]", cell_in)
@@ -236,16 +269,21 @@ def _mark(
         depth=known(mark.depth),
         visibility=known(mark.visibility),
         resolvable_from_mm=measures.resolvable_from_mm(width) if width is not None else None,
-        look_again=width is not None
-        and mark.visibility is not UNSET
-        and mark.visibility < measures.implied_visibility(width),
+        look_again=width is not None and looks_wider(mark, width),
     )
+
+
+def looks_wider(mark: record.Mark, width: float) -> bool:
+    """A mark of that width in mm would be seen from farther away than was recorded."""
+    seen_from = mark.visibility
+    return seen_from is not UNSET and seen_from < measures.implied_visibility(width)
 
 
 # --- tests and symptoms ------------------------------------------------------------------------
 
 
-def _tests(inspection: Inspection, kind: Kind, works: Works) -> tuple[TestFact, ...]:
+def tests_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[TestFact, ...]:
+    """Every function that the unit may have, tested or not."""
     return tuple(
         _test(inspection, name, function, which, works)
         for name, function in kind.functions.items()
@@ -258,7 +296,7 @@ def _test(
     inspection: Inspection, name: str, function: Function, which: str | None, works: Works
 ) -> TestFact:
     found = _findings(inspection, name, function, which)
-    last = max(found, key=lambda f: f.order, default=None)
+    last = _latest(found)
     best, disputed = _last_result([f for f in found if f.result in _RESULTS])
     cancelled = best is not None and not stands(best.on, best.stage, works.touching(name))
     not_tested_since = last is not None and last.result not in _RESULTS
@@ -286,12 +324,16 @@ def _last_result(found: Sequence["_Finding"]) -> tuple["_Finding | None", bool]:
     Findings of a day that all lack a stage were made together. One that lacks it beside others
     that have it may have been made at any time of the day, so the worse of them counts.
     """
-    last = max(found, key=lambda f: f.order, default=None)
-    if last is None:
-        return None, False
+    last = _latest(found)
+    if last is None or len(found) == 1:
+        return last, False
     unstaged = [f for f in found if f.on == last.on and f.stage is UNSET]
     disputed = last.stage is not UNSET and any(f.result != last.result for f in unstaged)
     return max([last, *unstaged], key=lambda f: _RESULTS.index(f.result)), disputed
+
+
+def _latest(found: Sequence["_Finding"]) -> "_Finding | None":
+    return found[0] if len(found) == 1 else max(found, key=lambda f: f.order, default=None)
 
 
 class _Finding(msgspec.Struct, frozen=True):
@@ -305,7 +347,7 @@ class _Finding(msgspec.Struct, frozen=True):
     def order(self) -> tuple[date, int, int]:
         """Later days last, later stages last, and of a tie the worse result last."""
         stage = -1 if self.stage is UNSET else _STAGES.index(self.stage)
-        return self.on, stage, get_args(record.Result).index(self.result)
+        return self.on, stage, _ALL_RESULTS.index(self.result)
 
 
 def _findings(
@@ -325,7 +367,8 @@ def _findings(
     ]
 
 
-def _symptoms(inspection: Inspection, kind: Kind, works: Works) -> tuple[SymptomFact, ...]:
+def symptoms_of(inspection: Inspection, kind: Kind, works: Works) -> tuple[SymptomFact, ...]:
+    """Every fault that the unit came in with."""
     intake = inspection.intake
     symptoms = () if intake is UNSET else intake.symptoms or ()
     return tuple(
@@ -343,7 +386,7 @@ def _symptoms(inspection: Inspection, kind: Kind, works: Works) -> tuple[Symptom
 # --- accessories --------------------------------------------------------------------------------
 
 
-def _accessories(inspection: Inspection, kind: Kind) -> tuple[AccessoryFact, ...]:
+def accessories_of(inspection: Inspection, kind: Kind) -> tuple[AccessoryFact, ...]:
     """Only what goes with the unit can help or hurt its buyer."""
     return tuple(
         _accessory(kind.accessories[accessory.item], accessory, f"accessories[{i}]")

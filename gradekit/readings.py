@@ -52,6 +52,8 @@ def _kept(
     work only makes them stale, so that work alone never makes a bad reading go away.
     """
     mine = [(i, r) for i, r in enumerate(readings) if r.which == which]
+    if not touched:
+        return [r for _, r in mine], [r for _, r in mine], _about(name, which, mine)
     fitted = [work for work in touched if work.fitted]
 
     def fresh(reading: Reading, works: list[Done]) -> bool:
@@ -60,18 +62,25 @@ def _kept(
 
     after = [(i, r) for i, r in mine if fresh(r, fitted)]
     kept = after or mine
-    about = f"{name}[{kept[0][0]}]" if len(kept) == 1 else f"{name}[{which}]"
-    return [r for _, r in kept], [r for _, r in kept if fresh(r, touched)], about
+    stands_still = [r for _, r in kept if fresh(r, touched)]
+    return [r for _, r in kept], stands_still, _about(name, which, kept)
+
+
+def _about(name: str, which: str, kept: Sequence[tuple[int, Reading]]) -> str:
+    """The path to the one reading, or to all of them together."""
+    return f"{name}[{kept[0][0]}]" if len(kept) == 1 else f"{name}[{which}]"
 
 
 def _stale(values: dict[str, Any], fresh: dict[str, Any]) -> frozenset[str]:
     """Fields that only readings from before the last work tell anything of."""
+    if fresh is values:
+        return frozenset()
     return frozenset(n for n, value in values.items() if value is not None and fresh[n] is None)
 
 
 def _worst(values: Iterable[T | None], pick: Callable[[list[T]], T]) -> T | None:
     known = [value for value in values if value is not None]
-    return pick(known) if known else None
+    return None if not known else known[0] if len(known) == 1 else pick(known)
 
 
 def _worst_word(values: Iterable[T | None], order: tuple[T, ...]) -> T | None:
@@ -106,12 +115,13 @@ def _display(inspection: Inspection, which: str, works: Works) -> DisplayFact:
     touched = works.rereading(f"displays[{which}]")
     kept, fresh, about = _kept(inspection, "displays", which, inspection.displays or (), touched)
     values = _shown(kept)
+    still = values if fresh == kept else _shown(fresh)
     pixels = [_pixel_faults(display) for display in kept]
     open_class = any(p.class_open for p in pixels)
     open_count = any(p.count_open for p in pixels)
     return DisplayFact(
         about=about,
-        open=_stale(values, _shown(fresh))
+        open=_stale(values, still)
         | open_fields(("fault_class", open_class), ("faults", open_count)),
         shaky=not works.whole,
         which=which,
@@ -172,9 +182,10 @@ def _battery(
     kept, fresh, about = _kept(inspection, "batteries", which, inspection.batteries or (), touched)
     margins: dict[str, float] = {}
     values = _told(inspection, kept, cycle_line, on, margins)
+    still = values if fresh == kept else _told(inspection, fresh, cycle_line, on, {})
     return BatteryFact(
         about=about,
-        open=_stale(values, _told(inspection, fresh, cycle_line, on, {}))
+        open=_stale(values, still)
         | open_fields(("health_pct", any(map(_unrated, _completed(kept))))),
         shaky=not works.whole,
         margins=margins,
@@ -189,6 +200,8 @@ _LAID_DOWN = ("rated_mah", "nominal_v", "claimed_run_time_min")
 
 def _completed(readings: list[record.Battery]) -> list[record.Battery]:
     """What the maker laid down is the same in every reading; where two differ, take the more."""
+    if len(readings) < 2:
+        return readings
     if len(readings) < 2:
         return readings
     worst = {name: _worst((known(getattr(b, name)) for b in readings), max) for name in _LAID_DOWN}

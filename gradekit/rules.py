@@ -70,6 +70,23 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
         """The rule can hold a unit down, not only ask for a sentence."""
         return self.caps_grade is not None or self.caps_class is not None
 
+    @property
+    def cap_class(self) -> SaleClass | None:
+        """The class it caps at; rules on trial report but never cap."""
+        return self.caps_class if self.status == "active" else None
+
+    @property
+    def cap_grade(self) -> Grade | None:
+        """The grade it caps at; rules on trial report but never cap."""
+        return self.caps_grade if self.status == "active" else None
+
+    @cached_property
+    def severity(self) -> tuple[int, int, str]:
+        """Steps that it takes off class and grade; of equals the higher id is the graver."""
+        down_class = 0 if self.cap_class is None else CLASSES.index(self.cap_class)
+        down_grade = 0 if self.cap_grade is None else GRADES.index(self.cap_grade)
+        return down_class, down_grade, self.id
+
     def applies_to(self, kind: str) -> bool:
         """Rules without ``kinds`` are for every kind."""
         return self.status != "retired" and (not self.kinds or kind in self.kinds)
@@ -100,9 +117,9 @@ def verdicts(rule: Rule, facts: Facts) -> Iterator[Verdict]:
         outcome = judge(condition, fact)
         if outcome is not Outcome.CLEAR:
             yield Verdict(rule, fact.about, outcome, fact)
-    if list_open and rule.subject not in _WHOLE:
+    if list_open and rule.subject not in WHOLE:
         yield Verdict(rule, rule.subject, Outcome.CANNOT_TELL, None)
 
 
-_WHOLE = ("tests", "displays", "batteries")
+WHOLE = ("tests", "displays", "batteries")
 """Subjects with one item for all that the kind has, recorded or not: an open list adds none."""

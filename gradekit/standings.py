@@ -19,6 +19,8 @@ _STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
 def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[SignFact, ...]:
     """Every sign that was recorded; none tells of a failing cell once every battery is out."""
+    if not inspection.signs:
+        return ()
     cell_in = cell_left(inspection, kind, out)
     return tuple(
         SignFact(
@@ -30,7 +32,7 @@ def signs_of(inspection: Inspection, kind: Kind, out: dict[str, str]) -> tuple[S
             cell=kind.signs[sign.sign].cell and cell_in,
             inside_seen=known(inspection.inside_seen),
         )
-        for i, sign in enumerate(inspection.signs or ())
+        for i, sign in enumerate(inspection.signs)
     )
 
 

@@ -41,10 +41,14 @@ class Works(NamedTuple):
 
     def touching(self, function: str) -> list[Done]:
         """Works after which a function has to be tested again."""
+        if not self.done:
+            return []
         return [d for d in self.done if _retests(d, function)]
 
     def rereading(self, path: str) -> list[Done]:
         """Works after which a reading (a record path) has to be taken again."""
+        if not self.done:
+            return []
         names = {path, path.partition("[")[0]}
         if names & set(self.everywhere):
             return list(self.done)
@@ -82,12 +86,12 @@ def stands(on: date, stage: Stage | UnsetType, works: list[Done]) -> bool:
 
     Later means a later day, or the same day with the stage ``after_work`` or ``soak``.
     """
-    return all(on > w.on or (on == w.on and stage in _AFTER_WORK) for w in works)
+    return not works or all(on > w.on or (on == w.on and stage in _AFTER_WORK) for w in works)
 
 
 def open_list(inspection: Inspection, name: str) -> bool:
     """The list was not recorded, or recorded only in part."""
-    if name in (inspection.partly or ()):
+    if inspection.partly and name in inspection.partly:
         return True
     if name == "symptoms":
         return inspection.intake is UNSET or inspection.intake.symptoms is UNSET
