@@ -127,11 +127,12 @@ def grade(
     session = _session(shop_file)
     phrases = Phrases(session.rulebook, language)
     show = _show_json if as_json else _show_text
+    assessed = _assessing(files, session.rulebook)
     graded, refused, unreadable = 0, 0, 0
     for source in (source for file in files for source in _sources(file)):
         try:
             inspection = _inspection(source, session)
-            result = advise(assess(inspection, session.rulebook, on))
+            result = advise(assessed(inspection, on))
             show(result, inspection, session, phrases, texts)
             graded += 1
         except RecordError as error:
@@ -141,6 +142,17 @@ def grade(
     if graded == 0 and refused == unreadable:
         return NOTHING
     return REFUSED if refused else DONE
+
+
+def _assessing(
+    files: Sequence[Path], rulebook: Rulebook
+) -> Callable[[Inspection, date | None], Assessment]:
+    """How to assess: one unit at once, many by a grader that takes a moment to get ready."""
+    if len(files) == 1 and files[0].suffix != ".ndjson":
+        return lambda inspection, on: assess(inspection, rulebook, on)
+    from gradekit.grader import Grader
+
+    return Grader(rulebook).assess
 
 
 class _Source(NamedTuple):
