@@ -151,6 +151,11 @@ class Likeness:
         touches = self._rereads[path]
         return tuple([(fit, on) for fit, word, on, _ in unit.works if (fit, word) in touches])
 
+    def _touching_checks(self, unit: Unit) -> Hashable:
+        """The same for all checks together: which work it was tells which of them it touched."""
+        touches = self._rereads["clearance"]
+        return unit.works and tuple([work[:3] for work in unit.works if work[:2] in touches])
+
     # --- the unit as a whole ---------------------------------------------------------------------
 
     def _unit(self, unit: Unit) -> Hashable:
@@ -246,8 +251,7 @@ class Likeness:
                 age = (unit.on - (last or told.inspected_on)).days
                 since, when = placed(age, self._ages), unit.when(last)
             found.append((name, check.result, check.stage, since, when))
-        touching = self._touching(unit, "clearance")
-        return tuple(found), touching, unit.has, unit.out, unit.whole
+        return tuple(found), self._touching_checks(unit), unit.has, unit.out, unit.whole
 
     def _erasure(self, unit: Unit) -> Hashable:
         told = unit.inspection.erasure

@@ -4,22 +4,25 @@ What it remembers of earlier units must never reach a later one. So every law he
 graders that have seen all units of the tests before, and neighbours that differ in one place.
 """
 
+from collections.abc import Iterator
 from datetime import date
 from functools import cache
+from typing import Any
 from unittest.mock import patch
 
 import msgspec
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from msgspec import UNSET
+from msgspec.structs import replace
 
 from gradekit import grader as grader_module
 from gradekit.assessment import Assessment, assess
 from gradekit.caps import Caps
 from gradekit.errors import RecordError
 from gradekit.grader import Grader, fired
-from gradekit.inspection import Inspection
+from gradekit.inspection import Identifier, Inspection, Part, Repair, Sign, Test
 from gradekit.rulebook import Rulebook
 from tests.laws.paths import nodes, put
 from tests.laws.rulebooks import facts_of, rulebooks
@@ -30,6 +33,7 @@ from tests.laws.strategies import (
     days,
     flawless,
     kinds,
+    made_sound,
     may_be_absent,
     shipped,
     units,
@@ -103,6 +107,79 @@ def test_one_field_is_enough_under_any_rules(data: st.DataObject) -> None:
     grader = Grader(data.draw(rulebooks(*(facts_of(unit, on) for unit in pair))))
     for unit in pair:
         agree(unit, on, grader)
+
+
+def crossed(unit: Inspection, other: Inspection) -> Iterator[Inspection]:
+    """The unit with each single field, in any place, that the other one has otherwise there."""
+    there = dict(nodes(other))
+    for path, node in nodes(unit):
+        if type(there.get(path)) is type(node):
+            for name in node.__struct_fields__:
+                value = getattr(there[path], name)
+                if value != getattr(node, name):
+                    yield put(unit, (*path, name), value)
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow])
+@given(st.data(), st.sampled_from(kinds()), days())
+def test_every_single_field_is_enough(data: st.DataObject, kind: str, on: date) -> None:
+    """Between two units lie many that differ from the first in one field; none is mistaken."""
+    unit, other = data.draw(units(kind)), data.draw(units(kind))
+    agree(unit, on, seasoned())
+    for neighbour in crossed(unit, other):
+        agree(made_sound(neighbour, shipped().kind(kind)), on, seasoned())
+
+
+def at_intake(unit: Inspection) -> Iterator[Inspection]:
+    """The unit with each single finding made before any work of its day."""
+    for path, node in nodes(unit):
+        if "stage" in node.__struct_fields__:
+            yield put(unit, (*path, "stage"), "intake")
+
+
+@pytest.mark.parametrize("name", kinds())
+def test_works_are_told_from_each_other(name: str) -> None:
+    """Which part was fitted, what was read before it and which signs lie around it all count."""
+    kind, grader = shipped().kind(name), Grader(shipped())
+    for word in kind.parts:
+        fitted = Part(part=word, origin="claimed_original", fitted_by="owner", on=DAY)
+        unit = replace(flawless(name), parts=(fitted,))
+        signs = [(Sign(sign=sign, where=word),) for sign in kind.signs]
+        several = [unit, *at_intake(unit), *(replace(unit, signs=found) for found in signs)]
+        for neighbour in several:
+            agree(neighbour, DAY, grader)
+    for word in kind.works:
+        unit = replace(flawless(name), repairs=(Repair(work=word, on=DAY),))
+        for neighbour in (unit, *at_intake(unit)):
+            agree(neighbour, DAY, grader)
+
+
+@pytest.mark.parametrize("name", kinds())
+def test_days_of_findings_are_told_from_each_other(name: str) -> None:
+    """Of two findings the later one counts, whichever stands first."""
+    results: tuple[Any, ...] = ("pass", "fail")
+    for function in shipped().kind(name).functions:
+        for first, second in (DAYS[:2], DAYS[1::-1], [DAY, DAY]):
+            days_of = zip(results, (first, second), strict=True)
+            tests = tuple(Test(function=function, result=r, on=on) for r, on in days_of)
+            agree(replace(flawless(name), tests=tests), DAY, seasoned())
+            agree(replace(flawless(name), tests=tests, test_runs=()), DAY, seasoned())
+
+
+NUMBERS = ("001000362311754", "001000362311755", "001000362311762")
+"""A number of the test range whose check digit fits, the same with a wrong one, and another."""
+
+
+@pytest.mark.parametrize("first", NUMBERS)
+@pytest.mark.parametrize("second", NUMBERS)
+@pytest.mark.parametrize("type_", ["imei", "serial"])
+def test_refused_numbers_are_told_from_read_ones(first: str, second: str, type_: Any) -> None:
+    """What numbers say of each other counts, not only where they were read."""
+    for kind in kinds():
+        unit = flawless(kind)
+        seen = (("screen", first), ("label", second))
+        numbers = [Identifier(type=type_, value=v, seen_on=where) for where, v in seen]  # type: ignore[arg-type]
+        agree(put(unit, ("device", "identifiers"), tuple(numbers)), DAY, seasoned())
 
 
 @given(units(), st.lists(days(), min_size=2, max_size=2))
