@@ -151,6 +151,11 @@ class Likeness:
         touches = self._rereads[path]
         return tuple([(fit, on) for fit, word, on, _ in unit.works if (fit, word) in touches])
 
+    def _touching_each(self, unit: Unit, name: str) -> Hashable:
+        """The same for every display or battery of the kind."""
+        every = getattr(self._kind, name)
+        return unit.works and tuple([self._touching(unit, f"{name}[{which}]") for which in every])
+
     def _touching_checks(self, unit: Unit) -> Hashable:
         """The same for all checks together: which work it was tells which of them it touched."""
         touches = self._rereads["clearance"]
@@ -185,8 +190,8 @@ class Likeness:
             )
             for d in told or ()
         ]
-        touching = self._touching(unit, "displays")
-        return tuple(readings), touching, unit.out, unit.whole, told is UNSET, unit.partly
+        around = (self._touching_each(unit, "displays"), unit.out, unit.has, unit.whole)
+        return tuple(readings), around, told is UNSET, unit.partly
 
     def _tests(self, unit: Unit) -> Hashable:
         told, day = unit.inspection, unit.inspection.inspected_on
@@ -211,9 +216,7 @@ class Likeness:
         return (
             tuple([self._reading(unit, b) for b in readings]),
             year is UNSET or unit.on.year - year,
-            tuple([self._touching(unit, f"batteries[{which}]") for which in self._kind.batteries])
-            if unit.works
-            else (),
+            self._touching_each(unit, "batteries"),
             *(unit.out, unit.has, unit.whole, told.batteries is UNSET, unit.partly),
         )
 
@@ -256,10 +259,10 @@ class Likeness:
     def _erasure(self, unit: Unit) -> Hashable:
         told = unit.inspection.erasure
         if told is UNSET:
-            return unit.out, unit.whole
+            return unit.out, unit.has, unit.whole
         when = unit.when(told.on)
         made = (told.method, told.level, told.verified, told.stage, when)
-        return made, self._touching(unit, "erasure"), unit.out, unit.whole
+        return made, self._touching(unit, "erasure"), unit.out, unit.has, unit.whole
 
     def _identity(self, unit: Unit) -> Hashable:
         told = [i for i in unit.inspection.device.identifiers or () if i.type in self._numbers]
@@ -377,6 +380,7 @@ def _rereads(kind: Kind) -> dict[str, set[tuple[bool, str]]]:
 
 
 def _reread_paths(kind: Kind) -> list[str]:
+    displays = [f"displays[{which}]" for which in kind.displays]
     batteries = [f"batteries[{which}]" for which in kind.batteries]
     checks = [f"clearance.{name}" for name in kind.clearances]
-    return ["displays", "erasure", "device.identifiers", *batteries, *checks]
+    return ["erasure", "device.identifiers", *displays, *batteries, *checks]
