@@ -18,13 +18,13 @@ import msgspec
 from msgspec.structs import replace
 
 from gradekit.advice import advise
-from gradekit.assessment import assess
 from gradekit.cells import Told, column_of, identities, places, told
 from gradekit.columns import Layout
 from gradekit.disclosures import Sentence, phrases_in, sentences
 from gradekit.duplicates import Repeated, Twins, fingerprint
 from gradekit.errors import ListingRefused, LotError, Problem, RecordError
 from gradekit.formulas import any_formula, harmless, is_formula
+from gradekit.grader import Grader
 from gradekit.inspection import Inspection
 from gradekit.markets import load_market
 from gradekit.records import convert_inspection, notes
@@ -162,6 +162,7 @@ class Bench:
         if (self.rulebook.stamp.digest, version("gradekit")) != (order.digest, order.version):
             problem = "a worker has other rules or another gradekit"
             raise LotError([Problem("workers", problem, "give them all the same")])
+        self.grader = Grader(self.rulebook)
         self.phrases = phrases_in(self.rulebook, order.language)
         self.market = load_market(self.rulebook, order.market) if order.market else None
         self.hurts = frozenset(hurting(self.rulebook))
@@ -197,7 +198,7 @@ class Bench:
 
     def _lines(self, row: int, copy: int, inspection: Inspection) -> Lines:
         """One unit graded, with everything that is written of it."""
-        result = advise(assess(inspection, self.rulebook, self.order.on))
+        result = advise(self.grader.assess(inspection, self.order.on))
         unit = graded(inspection, result, self.rulebook.kind(result.kind))
         texts = self.order.texts
         said = sentences(result, self.phrases, self.rulebook) if texts else ()

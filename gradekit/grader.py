@@ -346,7 +346,8 @@ class Graded(NamedTuple):
 class Grader:
     """Grades any number of units under one rulebook; it remembers pieces of earlier ones.
 
-    Bounded: at most ``MOST`` pieces of each subject and kind. Not for several threads at once.
+    Bounded: at most ``MOST`` pieces of each subject and kind. Threads may share one: what two of
+    them work out at once is the same.
     """
 
     def __init__(self, rulebook: Rulebook) -> None:

@@ -9,6 +9,7 @@ facts and draws no conclusions; what it leaves out wrongly, ``tests/laws/test_gr
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from datetime import date
+from itertools import count
 from typing import Any
 
 from msgspec import UNSET, UnsetType
@@ -24,6 +25,9 @@ from gradekit.works import Done, Works
 
 BARE = ("symptoms", "parts", "repairs", "signs", "accessories", "missing", "removed")
 """Lists that are empty in most records; then all that counts is whether they were recorded."""
+
+_MOST_FEATURES = 4096
+"""So many sets of features are numbered; then they get new numbers. None is ever used twice."""
 
 _Work = tuple[bool, str, int, tuple[str, ...]]
 """Fitted or not, the word for it, its place in the order of days, what it fixes."""
@@ -110,6 +114,7 @@ class Likeness:
         self._numbers = frozenset(kind.identifiers)
         self._classes = {n: classes(subjects[n]) for n in ("batteries", "identity")}
         self._features: dict[Hashable, int] = {}
+        self._numbering = count()
         self.of: dict[str, Callable[[Unit], Hashable]] = {
             "unit": self._unit,
             "displays": self._displays,
@@ -140,7 +145,9 @@ class Likeness:
         unit, has = Unit(inspection, self._kind, on), inspection.device.has
         number = self._features.get(has)
         if number is None:
-            number = self._features[has] = len(self._features)
+            if len(self._features) >= _MOST_FEATURES:
+                self._features.clear()
+            number = self._features[has] = next(self._numbering)
         unit.has = number
         return unit
 

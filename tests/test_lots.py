@@ -20,6 +20,7 @@ from gradekit.demo import demo_folder
 from gradekit.disclosures import sentences
 from gradekit.errors import LotError, Problem, RuleError
 from gradekit.formulas import harmless, is_formula
+from gradekit.grader import Grader
 from gradekit.handover import ASIDE
 from gradekit.inspection import Inspection
 from gradekit.lots import CHUNK_ROWS, Plan, grade_lot
@@ -468,13 +469,14 @@ def test_a_fault_of_ours_costs_one_row(
     sheet: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whatever goes wrong inside on one row, that row is refused and the others are graded."""
+    wholly = Grader.assess
 
-    def faulty(inspection: Inspection, *rest: Any) -> Any:
+    def faulty(grader: Grader, inspection: Inspection, *rest: Any) -> Any:
         if inspection.unit_id == "T-0003":
             raise RuntimeError("boom")
-        return assess(inspection, *rest)
+        return wholly(grader, inspection, *rest)
 
-    monkeypatch.setattr("gradekit.chunks.assess", faulty)
+    monkeypatch.setattr(Grader, "assess", faulty)
     lot = lot_of(sheet, tmp_path / "out")
     (reject,) = [row for row in table(lot.out / "rejects.csv") if row["row"] == "5"]
     assert "RuntimeError: boom" in reject["problem"]
