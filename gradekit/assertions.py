@@ -103,14 +103,19 @@ class Assertions:
 
     def zones(self, hit: Hit) -> frozenset[str]:
         """The zones that a wording about looks is narrowed to."""
-        zones = [Mention(z, z.key) for z in self.reading.of("zone") if not overlap(z, hit)]
+        zones = [Mention(z, z.key) for z in self.reading.of("zone") if self._is_zone(z, hit)]
         pairs = self.reading.pairs(zones, [Mention(hit, "")], strict=True)
         return frozenset(zone.means for zone, _ in pairs)
 
-    def of_claim(self, lack: Hit) -> bool:
-        """The word of lack belongs to a claim that is looked up by itself."""
-        stated = [h for n, h in self.stated if n != "minor_wear"]
-        return bool(self.reading.touching(stated, lack))
+    def _is_zone(self, zone: Hit, hit: Hit) -> bool:
+        """It is no part of the wording, and the text does not speak of it as a function."""
+        functions = (s.function for s in self.statuses if not overlap(s.said, hit))
+        return not overlap(zone, hit) and not any(overlap(zone, f) for f in functions)
+
+    def of_claim(self, word: Hit, *, but: str) -> bool:
+        """A word belongs to a claim, other than this one, that is looked up by itself."""
+        stated = [hit for name, hit in self.stated if name != but]
+        return bool(self.reading.touching(stated, word))
 
 
 def excused(reading: Reading, name: str, hit: Hit) -> bool:

@@ -133,6 +133,8 @@ def _units(
     behind = "" if _before_number(tokens, i + 1) else _words(tokens, i + 1)
     two = f"{behind} {_words(tokens, i + 2)}"
     before = tokens[i - 1].word if i else ""
+    if i > 1 and _value(tokens[i - 2].word, book) is not None:
+        before = ""  # that word counts the number before it: 154 cycles, 105 Wh
     for unit, words in book.units.items():
         if two in words or behind in words:
             yield unit, words[two if two in words else behind], i + 1 + (two in words)

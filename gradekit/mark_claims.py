@@ -48,7 +48,7 @@ class MarkClaims:
             if (
                 not (toned or answered)
                 or self._said.of_thing(mark, ("thing",))
-                or self._said.of_claim(lack)
+                or self._said.of_claim(lack, but="minor_wear")
             ):
                 continue
             named = kinds.get((mark.first, mark.last), frozenset((mark.key,)))

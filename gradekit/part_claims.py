@@ -44,9 +44,10 @@ class PartClaims:
         for part, word in self._nearest(renewals):
             if self._claimed("part_replaced", word.hit):
                 yield self._replaced(part.hit, word.hit, parts[part.hit.first, part.hit.last])
-        original = self._adjectives("original")
+        original = [Mention(h, "") for h in self._reading.named.get("notion.original", ())]
         for part, word in self._nearest(self._reading.pairs(mentions, original, strict=True)):
-            if self._claimed("original_part", word.hit) and not self._said.of_claim(word.hit):
+            looked_up = self._said.of_claim(word.hit, but="new_battery")
+            if self._claimed("original_part", word.hit) and not looked_up:
                 yield self._original(part.hit, word.hit, parts[part.hit.first, part.hit.last])
 
     def _claimed(self, name: str, word: Hit) -> bool:
