@@ -28,6 +28,7 @@ _OTHER_CLAUSE = 6
 _ABOUT = 0.1
 """The share by which "about" may be off either way (common practice)."""
 
+_TENS, _ONES = range(20, 100, 10), range(1, 10)
 _YEARS = range(1990, 2051)
 _HEALTHS = range(40, 101)
 _HEALTH_REACH = 2
@@ -102,14 +103,24 @@ def _numbers(reading: Reading, book: Wordbook, taken: frozenset[int]) -> Iterato
     for i, token in enumerate(tokens):
         value = _value(token.word, book)
         counted = i and token.word in book.habits.ones and tokens[i - 1].word in book.numbers
-        if value is None or i in taken or counted:
+        tens = _tens(tokens, i, book)
+        if value is None or i in taken or counted or tens is None:
             continue
+        value += tens
         for unit, scale, last in (*_units(tokens, i, value, book), *_of_health(reading, i, value)):
             owner = _whose(reading, book, unit, i, last)
             if owner.figure is not None:
                 stated = _stated(reading, book, owner.figure, i, last, value, scale)
                 yield stated._replace(bare=owner.bare)
                 break
+
+
+def _tens(tokens: Sequence[Token], i: int, book: Wordbook) -> float | None:
+    """What stands before the ones of "ninety seven": 90; nothing for the tens themselves."""
+    before, here, behind = (book.numbers.get(_words(tokens, n), 0) for n in (i - 1, i, i + 1))
+    if here in _TENS and behind in _ONES:
+        return None
+    return float(before) if here in _ONES and before in _TENS else 0.0
 
 
 def _value(word: str, book: Wordbook) -> float | None:
@@ -153,7 +164,7 @@ def _of_health(reading: Reading, i: int, value: float) -> Iterator[tuple[str, fl
 
 
 def _words(tokens: Sequence[Token], i: int) -> str:
-    return tokens[i].word if i < len(tokens) else ""
+    return tokens[i].word if 0 <= i < len(tokens) else ""
 
 
 def _before_number(tokens: Sequence[Token], i: int) -> bool:

@@ -42,8 +42,14 @@ class PartClaims:
         renewals = list(self._reading.pairs(mentions, renewed, strict=True))
         renewals += [(m, w) for w in self._adjectives("new") for m in self._behind(w, mentions)]
         for part, word in self._nearest(renewals):
+            keys = parts[part.hit.first, part.hit.last]
             if self._claimed("part_replaced", word.hit):
-                yield self._replaced(part.hit, word.hit, parts[part.hit.first, part.hit.last])
+                yield self._replaced(part.hit, word.hit, keys)
+            elif self._reading.tone(word.hit) == "denied":
+                against = tuple(
+                    Refutation(p.about, True) for p in self._facts.parts if p.part in keys
+                )
+                yield Claimed("never_repaired", Hit("", *around(part.hit, word.hit)), against)
         original = [Mention(h, "") for h in self._reading.named.get("notion.original", ())]
         for part, word in self._nearest(self._reading.pairs(mentions, original, strict=True)):
             looked_up = self._said.of_claim(word.hit, but="new_battery")

@@ -423,6 +423,8 @@ class _Wording:
         words = [item for item in row if isinstance(item, Word) and not _open(item)]
         self._plain = " ".join(w.one for w in words) + " " if len(words) == len(row) else None
         self._compiled: re.Pattern[str] | None = None
+        self.seconds = _second_words(row)
+        """The words that may stand second; None where that may be any word, or none at all."""
 
     def end(self, words: str, start: int) -> int | None:
         """Where a fit that begins at a place ends, in the words of a text joined by spaces."""
@@ -538,11 +540,12 @@ class Lexicon:
     def find(self, text: Text) -> list[Hit]:
         """Every wording in the text; of one name the longest at each place."""
         words, starts, behind = _joined(text)
-        beginning: dict[str, list[_Wording]] = {}
+        beginning: dict[tuple[str, str], list[_Wording]] = {}
         found: dict[tuple[str, int], int] = {}
         for i, token in enumerate(text.tokens):
-            if (candidates := beginning.get(token.word)) is None:
-                candidates = beginning[token.word] = self._beginning(token.word)
+            pair = (token.word, text.tokens[i + 1].word if i + 1 < len(text.tokens) else "")
+            if (candidates := beginning.get(pair)) is None:
+                candidates = beginning[pair] = self._beginning(*pair)
             for wording in candidates:
                 end = wording.end(words, starts[i])
                 if end is not None:
@@ -550,9 +553,12 @@ class Lexicon:
                     found[key] = max(behind[end] - 1, found.get(key, -1))
         return [Hit(name, first, last) for (name, first), last in found.items()]
 
-    def _beginning(self, word: str) -> list[_Wording]:
+    def _beginning(self, word: str, behind: str) -> list[_Wording]:
+        """The wordings that may begin with a word and another behind it."""
         wordings = (w for form in self._forms(word) for w in self._starting.get(form, ()))
-        return list(dict.fromkeys(wordings))
+        forms = self._forms(behind) if behind else set()
+        able = (w for w in wordings if w.seconds is None or not forms.isdisjoint(w.seconds))
+        return list(dict.fromkeys(able))
 
 
 def _joined(text: Text) -> tuple[str, list[int], dict[int, int]]:
@@ -587,6 +593,18 @@ def _first_words(row: Row) -> frozenset[str]:
     if empty:
         raise BadWording("every word of it may be absent")
     return first
+
+
+def _second_words(row: Row) -> frozenset[str] | None:
+    """The words that may stand second in a row; None where that may be any word, or none."""
+    first = row[0].rows if isinstance(row[0], Either) else ((row[0],),)
+    if not all(len(one) == 1 and isinstance(one[0], Word) for one in first):
+        return None
+    try:
+        second, empty = _beginnings(row[1:])
+    except BadWording:
+        return None
+    return None if empty else second
 
 
 def _beginnings(row: Row) -> tuple[frozenset[str], bool]:
