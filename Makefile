@@ -56,7 +56,7 @@ lock:
 	&& echo "renewing requirements.lock" \
 	&& $(PYTHON) -m venv "$$tmp" \
 	&& "$$tmp/bin/python" -m pip --disable-pip-version-check --quiet --quiet install uv \
-	&& "$$tmp/bin/uv" --quiet --no-config pip compile pyproject.toml --extra dev \
+	&& "$$tmp/bin/uv" --quiet --no-config pip compile pyproject.toml --extra dev --extra api --extra postgres \
 	     --universal --python-version 3.11 --generate-hashes \
 	     --no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" \
 	     --output-file requirements.lock $(LOCK_FLAGS)

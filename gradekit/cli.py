@@ -18,7 +18,8 @@ from gradekit.assessment import Assessment, assess
 from gradekit.disclosures import Phrases, sentences
 from gradekit.errors import GradekitError, ListingRefused, Problem, RecordError, ShopError
 from gradekit.inspection import Inspection
-from gradekit.records import notes, read_inspection
+from gradekit.kinds import kind_words
+from gradekit.records import doubled_keys, notes, read_inspection
 from gradekit.rulebook import Rulebook, load_rulebook
 from gradekit.rules import CLASSES
 from gradekit.shop import Shop, complete, load_shop, model_problems
@@ -189,45 +190,10 @@ def _inspection(source: _Source, session: Session) -> Inspection:
     if source.data is None:
         problem = Problem(where="file", problem="cannot be read", remedy="check its name")
         raise RecordError([problem], unreadable=True)
-    if doubled := _doubled_keys(source.data):
+    if doubled := doubled_keys(source.data):
         raise RecordError(doubled)
     inspection = read_inspection(source.data, session.rulebook)
     return inspection if session.shop is None else complete(inspection, session.shop)
-
-
-class _Object(dict[str, Any]):
-    """A JSON object that remembers which of its keys stood twice."""
-
-    doubled: tuple[str, ...] = ()
-
-
-def _doubled_keys(data: bytes) -> list[Problem]:
-    """Keys that one JSON object holds twice; a reader would silently take the last."""
-    import json
-
-    def remember(pairs: list[tuple[str, Any]]) -> _Object:
-        seen = _Object(pairs)
-        if len(seen) < len(pairs):
-            keys = [key for key, _ in pairs]
-            seen.doubled = tuple(key for key in seen if keys.count(key) > 1)
-        return seen
-
-    try:
-        return list(_doubles(json.loads(data, object_pairs_hook=remember), ""))
-    except (ValueError, RecursionError):
-        return []  # what is no JSON is refused where records are read
-
-
-def _doubles(value: Any, path: str) -> Iterator[Problem]:
-    if isinstance(value, list):
-        for i, item in enumerate(value):
-            yield from _doubles(item, f"{path}[{i}]")
-    elif isinstance(value, _Object):
-        for key in value.doubled:
-            where = f"{path}.{key}".lstrip(".")
-            yield Problem(where=where, problem="stands twice in one object", remedy="keep one")
-        for key, item in value.items():
-            yield from _doubles(item, f"{path}.{key}".lstrip("."))
 
 
 def _show_json(
@@ -676,31 +642,9 @@ def kinds(kind: str | None, as_json: bool, shop_file: Path | None) -> int:
         names = list(rulebook.kind_files)
         click.echo(msgspec.json.encode(names) if as_json else "\n".join(names))
         return DONE
-    words = _words(rulebook, kind)
+    words = kind_words(rulebook.kind(kind))
     click.echo(msgspec.json.encode(words) if as_json else _words_text(words))
     return DONE
-
-
-def _words(rulebook: Rulebook, name: str) -> dict[str, Any]:
-    kind = rulebook.kind(name)
-    functions = []
-    for function, what in kind.functions.items():
-        entry: dict[str, Any] = {"function": function, "need": what.need}
-        if what.which:
-            entry["which"] = what.which
-        if what.if_present is not None:
-            entry["if_present"] = what.if_present
-        functions.append(entry)
-    tables = ("parts", "works", "signs", "displays", "batteries", "clearances", "accessories")
-    return {
-        "kind": kind.kind,
-        "features": kind.features,
-        "zones": list(kind.zones),
-        "functions": functions,
-        "mark_kinds": kind.mark_kinds,
-        **{table: list(getattr(kind, table)) for table in tables},
-        "identifiers": kind.identifiers,
-    }
 
 
 def _words_text(words: dict[str, Any]) -> str:

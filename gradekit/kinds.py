@@ -291,3 +291,26 @@ def _features(kind: Kind) -> Iterator[tuple[str, str | None]]:
     yield "network", kind.network
     if kind.storage is not None:
         yield "storage", kind.storage.if_present
+
+
+def kind_words(kind: Kind) -> dict[str, Any]:
+    """The words that a record of a kind may use, list by list."""
+    tables = ("parts", "works", "signs", "displays", "batteries", "clearances", "accessories")
+    return {
+        "kind": kind.kind,
+        "features": kind.features,
+        "zones": list(kind.zones),
+        "functions": [_function_words(name, what) for name, what in kind.functions.items()],
+        "mark_kinds": kind.mark_kinds,
+        **{table: list(getattr(kind, table)) for table in tables},
+        "identifiers": kind.identifiers,
+    }
+
+
+def _function_words(name: str, function: Function) -> dict[str, Any]:
+    words: dict[str, Any] = {"function": name, "need": function.need}
+    if function.which:
+        words["which"] = function.which
+    if function.if_present is not None:
+        words["if_present"] = function.if_present
+    return words

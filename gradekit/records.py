@@ -77,6 +77,44 @@ def _unreadable(problem: str, remedy: str) -> RecordError:
     return RecordError([found], unreadable=True)
 
 
+# --- keys that stand twice ----------------------------------------------------------------------
+
+
+class _Object(dict[str, Any]):
+    """A JSON object that remembers which of its keys stood twice."""
+
+    doubled: tuple[str, ...] = ()
+
+
+def doubled_keys(data: bytes) -> list[Problem]:
+    """Keys that one JSON object holds twice; a reader would silently take the last."""
+    import json
+
+    def remember(pairs: list[tuple[str, Any]]) -> _Object:
+        seen = _Object(pairs)
+        if len(seen) < len(pairs):
+            keys = [key for key, _ in pairs]
+            seen.doubled = tuple(key for key in seen if keys.count(key) > 1)
+        return seen
+
+    try:
+        return list(_doubles(json.loads(data, object_pairs_hook=remember), ""))
+    except (ValueError, RecursionError):
+        return []  # what is no JSON is refused where records are read
+
+
+def _doubles(value: Any, path: str) -> Iterator[Problem]:
+    if isinstance(value, list):
+        for i, item in enumerate(value):
+            yield from _doubles(item, f"{path}[{i}]")
+    elif isinstance(value, _Object):
+        for key in value.doubled:
+            where = f"{path}.{key}".lstrip(".")
+            yield Problem(where=where, problem="stands twice in one object", remedy="keep one")
+        for key, item in value.items():
+            yield from _doubles(item, f"{path}.{key}".lstrip("."))
+
+
 # --- the slow walk -----------------------------------------------------------------------------
 
 FILLER = "\ue000"
@@ -88,6 +126,11 @@ class _Walked(NamedTuple):
 
     value: Any
     problems: list[Problem]
+
+
+def misfits(raw: dict[str, Any], struct: type[msgspec.Struct]) -> list[Problem]:
+    """Everything in plain values that does not fit a struct's fields, each with its path."""
+    return _walk_struct(struct, raw, "").problems
 
 
 def _all_problems(raw: dict[str, Any], rulebook: Rulebook) -> Iterator[Problem]:

@@ -73,16 +73,7 @@ def load_shop(path: Path) -> Shop:
         raise _refused(path, f"cannot be read ({error.strerror})", "name a file") from None
     except (tomli.TOMLDecodeError, UnicodeDecodeError, msgspec.ValidationError) as error:
         raise _refused(path, str(error), "mend the profile") from None
-    problems = [p for p in _model_problems(shop, path) if p is not None]
-    problems += [
-        Problem(
-            where=f"{path.name}: uncertainty.{name}",
-            problem="no reading has this field",
-            remedy=f"use one of {', '.join(MEASURED)}",
-        )
-        for name in shop.uncertainty
-        if name not in MEASURED
-    ]
+    problems = [replace(p, where=f"{path.name}: {p.where}") for p in shop_problems(shop)]
     if problems:
         raise ShopError(problems)
     return shop
@@ -92,11 +83,18 @@ def _refused(path: Path, problem: str, remedy: str) -> ShopError:
     return ShopError([Problem(where=path.name, problem=problem, remedy=remedy)])
 
 
-def _model_problems(shop: Shop, path: Path) -> list[Problem | None]:
-    return [
-        _model_problem(f"{path.name}: models.{maker}.{model}", known)
+def shop_problems(shop: Shop) -> list[Problem]:
+    """What is wrong with a profile of the right shape: device fields of models, and readings."""
+    problems = [
+        _model_problem(f"models.{maker}.{model}", known)
         for maker, models in shop.models.items()
         for model, known in models.items()
+    ]
+    unread = [name for name in shop.uncertainty if name not in MEASURED]
+    remedy = f"use one of {', '.join(MEASURED)}"
+    return [
+        *(problem for problem in problems if problem is not None),
+        *(Problem(f"uncertainty.{name}", "no reading has this field", remedy) for name in unread),
     ]
 
 
