@@ -746,3 +746,103 @@ def demo(out: Path) -> int:
 
     click.echo(run_demo(out))
     return DONE
+
+
+# --- serve -------------------------------------------------------------------------------------
+
+_database = click.option(
+    "--database", help="URL of the database (default: a SQLite file in the data folder)."
+)
+_data = click.option(
+    "--data", type=click.Path(path_type=Path, file_okay=False), default=Path("gradekit_data"),
+    show_default=True, help="Folder of the SQLite file.",
+)  # fmt: skip
+
+
+def _server() -> Any:
+    """The web service's own commands; it is not part of the wheel."""
+    try:
+        from gradekit_api import server
+    except ModuleNotFoundError as error:
+        problem = f"the web service is not installed here ({error.name} is missing)"
+        remedy = "from a checkout: pip install -e '.[api]', and '.[api,postgres]' for PostgreSQL"
+        raise GradekitError([Problem("serve", problem, remedy)]) from None
+    return server
+
+
+@cli.command()
+@_database
+@_data
+@_shop
+@click.option("--host", default="127.0.0.1", show_default=True)
+@click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535))
+@click.option("--workers", default=1, show_default=True, type=click.IntRange(1, 64))
+@click.option("--origin", "origins", multiple=True, help="Origin of a storefront's pages (CORS).")
+@click.option("--demo", "with_demo", is_flag=True, help="Fill it with the invented Harbour Bench.")
+def serve(
+    database: str | None,
+    data: Path,
+    shop_file: Path | None,
+    host: str,
+    port: int,
+    workers: int,
+    origins: tuple[str, ...],
+    with_demo: bool,
+) -> int:
+    """Serve the shop's API, its stock and its listings. The first start shows the first key."""
+    server = _server()
+    settings = server.Settings(
+        database=server.database_url(database, data),
+        shop_file=str(shop_file) if shop_file else None,
+        host=host,
+        port=port,
+        workers=workers,
+        origins=origins,
+        demo=with_demo,
+    )
+    for line in server.prepare(settings):
+        click.echo(line)
+    click.echo(f"Serving on http://{host}:{port}; described at /schema/openapi.json")
+    server.run(settings)
+    return DONE
+
+
+@cli.group()
+def keys() -> None:
+    """Look after the keys of the web service."""
+
+
+@keys.command("add")
+@click.argument("name")
+@click.option("--scope", "scopes", multiple=True, help="What it may do (default: everything).")
+@_database
+@_data
+def add_key(name: str, scopes: tuple[str, ...], database: str | None, data: Path) -> int:
+    """Make a key and show it, once: read_stock, write_stock, publish, sell."""
+    return _keys("add", [name], scopes, database, data)
+
+
+@keys.command("list")
+@_database
+@_data
+def list_keys(database: str | None, data: Path) -> int:
+    """List the keys, without their secrets."""
+    return _keys("list", [], (), database, data)
+
+
+@keys.command("revoke")
+@click.argument("id")
+@_database
+@_data
+def revoke_key(id: str, database: str | None, data: Path) -> int:
+    """Revoke a key for good, by the id that `keys list` shows."""
+    return _keys("revoke", [id], (), database, data)
+
+
+def _keys(
+    action: str, words: Sequence[str], scopes: tuple[str, ...], database: str | None, data: Path
+) -> int:
+    server = _server()
+    shown = server.keys_command(server.database_url(database, data), action, words, scopes)
+    click.echo(shown, nl=False)
+    return DONE

@@ -19,12 +19,13 @@ from litestar.handlers import HTTPRouteHandler
 from litestar.openapi.config import OpenAPIConfig
 
 from gradekit import GradekitError
-from gradekit_api import drafts, reference, system, units
+from gradekit_api import changes, drafts, listings, publications, reference, sales, system, units
 from gradekit_api.access import log_failure, request_id, seal
 from gradekit_api.keys import find_key
 from gradekit_api.openapi import document
 from gradekit_api.operations import Answer, Ask, Operation, admit, not_modified, read_query
 from gradekit_api.problems import MEDIA_TYPE, Refusal, details, refusal_of
+from gradekit_api.repeats import once
 from gradekit_api.service import Service
 from gradekit_api.store import POOL
 
@@ -36,6 +37,10 @@ SLOWEST_BODY = 20.0
 
 OPERATIONS: tuple[Operation, ...] = (
     *units.operations,
+    *publications.operations,
+    *sales.operations,
+    *listings.operations,
+    *changes.operations,
     *drafts.operations,
     *reference.operations,
     *system.operations,
@@ -87,7 +92,9 @@ def _route(operation: Operation, service: Service) -> HTTPRouteHandler:
 
     path = operation.path.replace("}", ":str}")
     method: Any = ["GET", "HEAD"] if operation.method == "GET" else operation.method
-    return HTTPRouteHandler(path, http_method=method, name=operation.handler.__name__)(handle)
+    return HTTPRouteHandler(
+        path, http_method=method, name=operation.handler.__name__, status_code=200
+    )(handle)
 
 
 async def _work(request: AnyRequest, operation: Operation, service: Service) -> Answer:
@@ -123,6 +130,8 @@ def _answer(request: AnyRequest, operation: Operation, service: Service, raw: by
     if secret is not None:
         service.doorkeeper.check(address)
     query = read_query(operation.query, request.query_params.dict())
+    if operation.settles:
+        _settle(service)
     transaction = service.store.writing() if operation.writes else service.store.reading()
     with transaction as tx:
         key = None if secret is None else find_key(tx, secret)
@@ -141,7 +150,18 @@ def _answer(request: AnyRequest, operation: Operation, service: Service, raw: by
             key=key,
             now=service.clock(),
         )
-        return operation.handler(ask)
+        if not operation.writes or operation.method != "POST":
+            return operation.handler(ask)
+        return once(ask, f"{request.url.path}\n".encode() + raw, operation.handler)
+
+
+def _settle(service: Service) -> None:
+    """End what has run out, in a transaction of its own: it stands whatever is asked."""
+    with service.store.reading() as tx:
+        if not publications.due(tx, service):
+            return
+    with service.store.writing() as tx:
+        publications.settle(tx, service)
 
 
 def _secret(request: AnyRequest) -> str | None:

@@ -18,10 +18,8 @@ from gradekit import (
     Inspection,
     Listing,
     Problem,
-    Sale,
     Sentence,
     notes,
-    sale_of,
     sentences,
     vet,
     write_listing,
@@ -38,15 +36,12 @@ from gradekit_api.operations import (
     struct_body,
 )
 from gradekit_api.problems import Fault, Refusal, details, refusal_of
-from gradekit_api.service import Service
+from gradekit_api.service import Language, MarketCode, Service
+from gradekit_api.stock import sale_on
 from gradekit_api.units import EXAMPLE
 
 operations = Operations("drafts")
 
-Language = Annotated[str, Meta(pattern=r"^[a-z]{2}$(?!\n)", description="ISO 639 code")]
-MarketCode = Annotated[
-    str, Meta(pattern=r"^[A-Z]{2}(-[A-Z0-9]{1,3})?$(?!\n)", description="ISO 3166, e.g. AU, US-CA")
-]
 On = Annotated[date, Meta(description="Day of the assessment; default: of the inspection")]
 
 MOST = 1000
@@ -140,14 +135,6 @@ class DraftQuery(Query, frozen=True, kw_only=True):
     market: MarketCode | None = None
     language: Language | None = None
     on: On | None = None
-
-
-def sale_on(ask: Ask, inspection: Inspection, on: date | None) -> Sale:
-    """A record as the shop would offer it on a day."""
-    service = ask.service
-    completed = service.completed(ask.tx, inspection)
-    result = service.assess(completed, on)
-    return sale_of(completed, result, service.rulebook, service.shop(ask.tx))
 
 
 @operations(

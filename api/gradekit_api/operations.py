@@ -86,6 +86,8 @@ class Operation:
     conditional: bool = False
     """It heeds If-Match and If-None-Match by itself: what it answers has a revision."""
     writes: bool = False
+    settles: bool = False
+    """It looks at offers, so whatever has run out is ended first."""
     cache: str = "no-store"
     tag: str = ""
 

@@ -8,10 +8,11 @@ itself.
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from functools import lru_cache
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
 import sqlalchemy as sa
+from msgspec import Meta
 
 from gradekit import (
     Assessment,
@@ -29,6 +30,11 @@ from gradekit_api.keys import Doorkeeper
 from gradekit_api.problems import Refusal, one
 from gradekit_api.store import Store
 from gradekit_api.tables import shop
+
+Language = Annotated[str, Meta(pattern=r"^[a-z]{2}$(?!\n)", description="ISO 639 code")]
+MarketCode = Annotated[
+    str, Meta(pattern=r"^[A-Z]{2}(-[A-Z0-9]{1,3})?$(?!\n)", description="ISO 3166, e.g. AU, US-CA")
+]
 
 Clock = Callable[[], datetime]
 

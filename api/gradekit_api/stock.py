@@ -5,13 +5,13 @@ it had on that day. It decides nothing about offers and knows no HTTP.
 """
 
 import unicodedata
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal
 
 import msgspec
 import sqlalchemy as sa
 
-from gradekit import Assessment, Inspection, Problem, notes
+from gradekit import Assessment, Inspection, Problem, Sale, notes, sale_of
 from gradekit_api.operations import Ask
 from gradekit_api.problems import Refusal
 from gradekit_api.service import Service
@@ -120,6 +120,14 @@ def history(tx: sa.Connection, row: Row) -> list[Version]:
     ]
 
 
+def sale_on(ask: Ask, inspection: Inspection, on: date | None) -> Sale:
+    """A record as the shop would offer it on a day."""
+    service = ask.service
+    completed = service.completed(ask.tx, inspection)
+    result = service.assess(completed, on)
+    return sale_of(completed, result, service.rulebook, service.shop(ask.tx))
+
+
 # --- saving ------------------------------------------------------------------------------------
 
 
@@ -205,5 +213,10 @@ def worded(column: sa.ColumnElement[str], text: str) -> list[sa.ColumnElement[bo
 
 def bump(ask: Ask, row: Row, state: State) -> None:
     """Give a unit another state, and with it another revision."""
-    new = {"state": state, "revision": units.c.revision + 1, "updated_at": ask.now}
-    ask.tx.execute(units.update().where(units.c.number == row.number).values(**new))
+    bump_at(ask.tx, row, state, ask.now)
+
+
+def bump_at(tx: sa.Connection, row: Row, state: State, now: datetime) -> None:
+    """The same where nobody asked: time did it."""
+    new = {"state": state, "revision": units.c.revision + 1, "updated_at": now}
+    tx.execute(units.update().where(units.c.number == row.number).values(**new))

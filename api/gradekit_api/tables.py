@@ -98,3 +98,84 @@ shop = sa.Table(
     sa.Column("profile", sa.Text, nullable=False),
     sa.Column("saved_at", Moment, nullable=False),
 )
+
+publications = sa.Table(
+    "publications",
+    metadata,
+    sa.Column("number", Number, primary_key=True, autoincrement=True),
+    sa.Column("unit", Number, sa.ForeignKey("units.number"), nullable=False, index=True),
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.Column("record_version", sa.Integer, nullable=False),
+    sa.Column("shop_revision", sa.Integer),
+    sa.Column("rulebook_digest", sa.String(64), nullable=False),
+    sa.Column("public_digest", sa.String(64), nullable=False),
+    sa.Column("slug", sa.String(100), nullable=False, index=True),
+    sa.Column("listing", sa.Text, nullable=False),
+    sa.Column("card", sa.Text, nullable=False),
+    sa.Column("words", sa.Text, nullable=False),
+    sa.Column("kind", sa.String(64), nullable=False),
+    sa.Column("sale_class", sa.String(16), nullable=False),
+    sa.Column("grade", sa.String(8)),
+    sa.Column("price", sa.BigInteger),
+    sa.Column("currency", sa.String(3)),
+    sa.Column("market", sa.String(6), nullable=False),
+    sa.Column("language", sa.String(2), nullable=False),
+    sa.Column("good_until", sa.String(10), nullable=False),
+    sa.Column("without_photos", sa.Text),
+    sa.Column("published_at", Moment, nullable=False),
+    sa.Column("published_by", sa.String(64)),
+    sa.Column("ended_at", Moment),
+    sa.Column("ended_why", sa.String(16)),
+    sa.Index("ix_publications_live", "ended_at", "number"),
+    sa.UniqueConstraint("unit", "version", name="uq_publications_unit"),
+)
+
+reservations = sa.Table(
+    "reservations",
+    metadata,
+    sa.Column("id", sa.String(32), primary_key=True),
+    sa.Column(
+        "publication", Number, sa.ForeignKey("publications.number"), nullable=False, index=True
+    ),
+    sa.Column("made_at", Moment, nullable=False),
+    sa.Column("made_by", sa.String(64)),
+    sa.Column("until", Moment, nullable=False, index=True),
+    sa.Column("ended_at", Moment),
+    sa.Column("ended_why", sa.String(16)),
+)
+
+sales = sa.Table(
+    "sales",
+    metadata,
+    sa.Column("number", Number, primary_key=True, autoincrement=True),
+    sa.Column("unit", Number, sa.ForeignKey("units.number"), nullable=False, index=True),
+    sa.Column("publication", Number, sa.ForeignKey("publications.number"), nullable=False),
+    sa.Column("accepted", sa.Text, nullable=False),
+    sa.Column("reference", sa.Text),
+    sa.Column("sold_at", Moment, nullable=False),
+    sa.Column("sold_by", sa.String(64)),
+    sa.Column("returned_at", Moment),
+    sa.Column("returned_why", sa.Text),
+)
+
+changes = sa.Table(
+    "changes",
+    metadata,
+    sa.Column("number", Number, primary_key=True, autoincrement=True),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("event", sa.String(16), nullable=False),
+    sa.Column("slug", sa.String(100), nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+
+repeats = sa.Table(
+    "repeats",
+    metadata,
+    sa.Column("key", sa.String(16), primary_key=True),
+    sa.Column("name", sa.String(255), primary_key=True),
+    sa.Column("request", sa.String(64), nullable=False),
+    sa.Column("answered_at", Moment, nullable=False, index=True),
+    sa.Column("status", sa.Integer),
+    sa.Column("headers", sa.Text),
+    sa.Column("body", sa.Text),
+)

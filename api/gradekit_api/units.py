@@ -4,15 +4,17 @@ It stands on the stock. A write names the version it means, so two writers lose 
 answers only to the shop's keys.
 """
 
+from collections.abc import Iterator
 from datetime import datetime
+from itertools import islice
 from typing import Annotated, Any, Literal
 
 import msgspec
 import sqlalchemy as sa
 from msgspec import Meta
 
-from gradekit import Inspection, Problem
-from gradekit_api import stock
+from gradekit import Assessment, Inspection, Problem
+from gradekit_api import publications, stock
 from gradekit_api.cursors import PageQuery, cut, next_link, number_of
 from gradekit_api.operations import (
     MERGE_PATCH,
@@ -27,6 +29,7 @@ from gradekit_api.operations import (
 )
 from gradekit_api.problems import Refusal
 from gradekit_api.stock import State, Unit, Version
+from gradekit_api.tables import publications as published
 from gradekit_api.tables import units
 
 operations = Operations("stock")
@@ -59,6 +62,13 @@ class UnitQuery(PageQuery, frozen=True, kw_only=True):
     sale_class: SaleClass | None = None
     grade: Grade | None = None
     text: Text | None = None
+    stale: (
+        Annotated[
+            Literal["true"],
+            Meta(description="Only what is published and would come out otherwise now"),
+        ]
+        | None
+    ) = None
 
 
 class UnitLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -105,9 +115,21 @@ def list_units(ask: Ask) -> Answer:
     if query.cursor is not None:
         wanted.append(units.c.number < number_of(query.cursor))
     select = sa.select(units).where(*wanted).order_by(units.c.number.desc())
-    rows, more = cut(ask.tx.execute(select.limit(query.limit + 1)).all(), query.limit)
+    if query.stale:
+        found = list(islice(_stale(ask, select), query.limit + 1))
+    else:
+        found = list(ask.tx.execute(select.limit(query.limit + 1)))
+    rows, more = cut(found, query.limit)
     link = next_link("/v1/units", query, rows[-1].number) if more else {}
     return Answer(UnitList(units=tuple(map(_line, rows))), headers=link)
+
+
+def _stale(ask: Ask, select: sa.Select[Any]) -> Iterator[stock.Row]:
+    """Units whose publication would come out otherwise: those that may, each written anew."""
+    joined = select.join(published, published.c.unit == units.c.number)
+    live = published.c.ended_at.is_(None)
+    rows = ask.tx.execute(joined.where(live, publications.may_be_stale(ask.service))).all()
+    return (row for row in rows if publications.stale(ask, row))
 
 
 def _line(row: stock.Row) -> UnitLine:
@@ -189,8 +211,17 @@ def _saved(ask: Ask, inspection: Inspection, row: stock.Row | None) -> Answer:
         raise Refusal("does-not-fit", "The record is of another unit.", [problem])
     if row is not None and row.state == "sold":
         raise Refusal("state", "The unit is sold, and so is its record: take it back first.")
-    stock.save(ask, inspection, row)
+    result = stock.save(ask, inspection, row)
+    if row is not None and _held(inspection, result):
+        publications.withdraw(ask.tx, row, "hold", ask.now)
     return _shown(ask, stock.need(ask.tx, unit_id), 201 if row is None else 200)
+
+
+def _held(inspection: Inspection, result: Assessment) -> bool:
+    """It is on hold, by the rules or by the shop's own word."""
+    offer = inspection.offer
+    by_the_shop = offer.sell_as == "hold" if offer else False
+    return result.sale_class == "hold" or by_the_shop
 
 
 @operations(
