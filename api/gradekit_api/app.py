@@ -129,7 +129,6 @@ def _answer(request: AnyRequest, operation: Operation, service: Service, raw: by
     secret = _secret(request)
     if secret is not None:
         service.doorkeeper.check(address)
-    query = read_query(operation.query, request.query_params.dict())
     if operation.settles:
         _settle(service)
     transaction = service.store.writing() if operation.writes else service.store.reading()
@@ -139,6 +138,7 @@ def _answer(request: AnyRequest, operation: Operation, service: Service, raw: by
             service.doorkeeper.failed(address)
         admit(operation.needs, key)
         request.state.key = key.id if key else None
+        query = read_query(operation.query, request.query_params.dict())
         body = None if operation.takes is None else operation.takes.read(raw, service)
         ask = Ask(
             service=service,

@@ -162,6 +162,11 @@ def read_query(query: type[Query], sent: Mapping[str, list[str]]) -> Any:
             problems.append(Problem(name, "stands twice", "give it once"))
         else:
             values[names[name].name] = _parameter(name, given[0], hints, names, problems)
+    problems += [
+        Problem(name, "is missing", "add it")
+        for name, field in names.items()
+        if field.required and name not in sent
+    ]
     if problems:
         raise Refusal("bad-parameter", "See problems.", problems)
     return query(**values)

@@ -77,6 +77,8 @@ def database_url(database: str | None, data: Path) -> str:
 def opened(database: str) -> Iterator[Store]:
     """The store, migrated; GradekitError where it cannot be reached."""
     where = database.partition("://")[0]
+    if not database.startswith(("sqlite:///", "postgresql://", "postgres://")):
+        raise _refused("--database", "is of no kind we know", "use postgresql://… or sqlite:///…")
     try:
         store = Store(database)
         store.migrate()
