@@ -20,6 +20,7 @@ from gradekit.shop import Shop, complete, load_shop, model_problems, shop_proble
 if TYPE_CHECKING:
     from gradekit.claims import Finding, vet
     from gradekit.demo import demo_folder
+    from gradekit.grader import Grader
     from gradekit.listing import Listing, write_listing
     from gradekit.markets import load_market
     from gradekit.sales import Sale, sale_of
@@ -28,6 +29,7 @@ __all__ = [
     "Assessment",
     "Finding",
     "GradekitError",
+    "Grader",
     "Inspection",
     "Listing",
     "ListingRefused",
@@ -62,6 +64,7 @@ __all__ = [
 
 _LATER = {
     "Finding": "claims",
+    "Grader": "grader",
     "Listing": "listing",
     "Sale": "sales",
     "demo_folder": "demo",

@@ -57,6 +57,7 @@ def test_the_public_names_are_these() -> None:
         "Assessment",
         "Finding",
         "GradekitError",
+        "Grader",
         "Inspection",
         "Listing",
         "ListingRefused",

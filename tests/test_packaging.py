@@ -117,7 +117,8 @@ def test_the_lock_pins_whatever_the_project_declares() -> None:
     """Each declared dependency is in the lock at a version that its bound allows."""
     lock = (ROOT / "requirements.lock").read_text("utf-8")
     pins = dict(re.findall(r"^([a-z0-9-]+)==([^ ;]+)", lock, re.MULTILINE))
-    declared = PROJECT["dependencies"] + PROJECT["optional-dependencies"]["dev"]
+    extras = PROJECT["optional-dependencies"]
+    declared = PROJECT["dependencies"] + extras["dev"] + extras["api"] + extras["postgres"]
     for wanted in map(Requirement, declared):
         assert wanted.specifier.contains(pins[canonicalize_name(wanted.name)]), wanted
 

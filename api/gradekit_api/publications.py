@@ -159,6 +159,8 @@ def _event(before: Row | None, listing: Listing) -> Event:
 def _written(ask: Ask, row: Row) -> tuple[Sale, Listing]:
     """The listing of a unit, or the Refusal with all that stands in its way."""
     service, offer = ask.service, ask.body
+    if service.shop(ask.tx) is None:
+        raise Refusal("not-for-sale", "The shop has no profile yet: PUT /v1/shop first.")
     inspection = stock.latest(ask.tx, row)
     sale = stock.sale_on(ask, inspection, service.today(inspection))
     market = service.market(service.market_code(ask.tx, offer.market))

@@ -4,10 +4,13 @@ It stands beside the stock. Rules are read from their folder when the service st
 changes them from outside.
 """
 
+import secrets
+from datetime import datetime
 from typing import Any
 
 import msgspec
 import sqlalchemy as sa
+from msgspec.structs import replace
 
 from gradekit import Problem, Rule, Shop, kind_words, model_problems, shop_problems
 from gradekit_api.operations import (
@@ -112,7 +115,7 @@ def get_shop(ask: Ask) -> Answer:
         raise Refusal("not-found", "The shop has no profile yet: PUT one.")
     if not_modified(ask.headers, tag):
         return Answer(None, 304, {"ETag": tag})
-    return Answer(profile, headers={"ETag": tag})
+    return Answer(_without_secret(profile), headers={"ETag": tag})
 
 
 @operations(
@@ -134,7 +137,9 @@ def put_shop(ask: Ask) -> Answer:
                     *model_problems(ask.body, ask.service.rulebook)]:  # fmt: skip
         raise Refusal("does-not-fit", "See problems.", problems)
     keep_shop(ask.tx, ask.body, ask.now)
-    return Answer(ask.body, 201 if tag is None else 200, {"ETag": _etag(ask) or ""})
+    return Answer(
+        _without_secret(ask.body), 201 if tag is None else 200, {"ETag": _etag(ask) or ""}
+    )
 
 
 def _own_rules(profile: Shop) -> list[Problem]:
@@ -143,13 +148,27 @@ def _own_rules(profile: Shop) -> list[Problem]:
     return [Problem("rules", "cannot be named here", "start the service with --shop")]
 
 
-def keep_shop(tx: sa.Connection, profile: Shop, now: Any) -> None:
-    """Write the profile into the store."""
-    text = msgspec.json.encode(profile).decode()
-    new = {"profile": text, "saved_at": now}
-    done = tx.execute(shop.update().values(**new, revision=shop.c.revision + 1))
-    if done.rowcount == 0:
+def keep_shop(tx: sa.Connection, profile: Shop, now: datetime) -> None:
+    """Write the profile into the store, unless it is there already.
+
+    A profile that brings no secret for the addresses of its listings keeps the one it had, or
+    gets one: two units that are alike must not have one address.
+    """
+    kept = tx.scalar(sa.select(shop.c.profile))
+    old = None if kept is None else msgspec.json.decode(kept, type=Shop)
+    if profile.address_key is None:
+        secret = old.address_key if old else secrets.token_hex()
+        profile = replace(profile, address_key=secret)
+    new = {"profile": msgspec.json.encode(profile).decode(), "saved_at": now}
+    if old is None:
         tx.execute(shop.insert().values(**new, id=1, revision=1))
+    elif old != profile:
+        tx.execute(shop.update().values(**new, revision=shop.c.revision + 1))
+
+
+def _without_secret(profile: Shop) -> Shop:
+    """The profile as it is shown: its secret leaves the store with no answer."""
+    return replace(profile, address_key=None)
 
 
 def _etag(ask: Ask, *, lock: bool = False) -> str | None:

@@ -106,7 +106,7 @@ def _prepared(store: Store, settings: Settings) -> list[str]:
     service = Service(store, rules.rulebook)
     told: list[str] = []
     with store.writing() as tx:
-        if rules.shop is not None and service.shop(tx) != rules.shop:
+        if rules.shop is not None:
             keep_shop(tx, rules.shop, utc_now())
         if not list_keys(tx):
             key = add_key(tx, "first", SCOPES, utc_now())

@@ -16,13 +16,13 @@ from msgspec import Meta
 
 from gradekit import (
     Assessment,
+    Grader,
     Inspection,
     Phrases,
     Rulebook,
     Shop,
     UnknownName,
     advise,
-    assess,
     complete,
     load_market,
 )
@@ -49,6 +49,7 @@ class Service:
 
     def __init__(self, store: Store, rulebook: Rulebook, clock: Clock = utc_now) -> None:
         self.store, self.rulebook, self.clock = store, rulebook, clock
+        self.grader = Grader(rulebook)
         self.doorkeeper = Doorkeeper()
         self.market = lru_cache(maxsize=64)(self._market)
         self.phrases = lru_cache(maxsize=16)(self._phrases)
@@ -85,7 +86,7 @@ class Service:
 
     def assess(self, inspection: Inspection, on: date | None = None) -> Assessment:
         """The result on a day, with what would raise it."""
-        return advise(assess(inspection, self.rulebook, on))
+        return advise(self.grader.assess(inspection, on))
 
     def today(self, inspection: Inspection) -> date:
         """Today, or the day of an inspection that another time zone dates tomorrow."""

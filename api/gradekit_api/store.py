@@ -44,11 +44,16 @@ class Store:
         """It is a file."""
         return self.url.get_backend_name() == "sqlite"
 
+    @property
+    def _one_state(self) -> dict[str, Any]:
+        """SQLite's readers always see one state; PostgreSQL's have to ask for it."""
+        return {} if self.sqlite else {"isolation_level": "REPEATABLE READ"}
+
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A transaction that sees one state of everything, and changes nothing."""
         with _refusing(), self.engine.connect() as connection:
-            connection = connection.execution_options(writes=False)
+            connection = connection.execution_options(writes=False, **self._one_state)
             with connection.begin():
                 yield connection
 
@@ -80,19 +85,6 @@ class Store:
         """The schema's revision; None for an empty database."""
         with self.reading() as connection:
             return revision_in(connection)
-
-    # --- a copy of it ------------------------------------------------------------------------
-
-    def back_up(self, to: Path) -> None:
-        """Copy a SQLite database into a file while it is in use; PostgreSQL has pg_dump."""
-        if not self.sqlite:
-            raise ValueError("back up PostgreSQL with pg_dump")
-        with self.engine.connect() as connection:
-            source = connection.connection.driver_connection
-            assert isinstance(source, sqlite3.Connection)
-            with sqlite3.connect(to) as target:
-                source.backup(target)
-            target.close()
 
 
 def revision_in(connection: sa.Connection) -> str | None:

@@ -1,6 +1,8 @@
 """The store: one schema on both databases, up and down, with what is in it."""
 
 import sqlite3
+import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -11,6 +13,7 @@ from alembic.migration import MigrationContext
 from gradekit_api.problems import Refusal
 from gradekit_api.store import Store, head
 from gradekit_api.tables import metadata
+from tests.api.conftest import programs
 from tests.api.shop import FLAWLESS, Shopfront, open_shop, record
 
 
@@ -67,13 +70,40 @@ def test_what_is_refused_leaves_nothing_behind(shop: Shopfront) -> None:
     assert shop.ask("GET", "/v1/units").status_code == 200
 
 
-def test_a_backup_is_a_whole_shop(tmp_path: Path) -> None:
-    """The copy of a SQLite store that is in use opens as the same shop."""
-    with open_shop(f"sqlite:///{tmp_path / 'shop.db'}") as opened:
+def test_a_backup_made_while_it_runs_is_a_whole_shop(database: str, tmp_path: Path) -> None:
+    """As the README says: SQLite's online backup and pg_dump restore to the same shop."""
+    with open_shop(database) as opened:
         opened.stock(FLAWLESS)
-        opened.store.back_up(tmp_path / "copy.db")
-    with open_shop(f"sqlite:///{tmp_path / 'copy.db'}") as copy:
-        assert copy.ask("GET", f"/v1/units/{FLAWLESS}").json()["record"] == record(FLAWLESS)
+        whole = opened.ask("GET", f"/v1/units/{FLAWLESS}/history").json()
+        restore = copy_of(database, tmp_path)
+        opened.stock("HB-0002")
+    restored = restore()
+    with open_shop(restored) as copy:
+        assert copy.ask("GET", f"/v1/units/{FLAWLESS}/history").json() == whole
+        assert copy.ask("GET", "/v1/units/HB-0002").status_code == 404
+
+
+def copy_of(database: str, folder: Path) -> Callable[[], str]:
+    """Make a backup; what is returned puts it in place and says where the shop is then."""
+    url = sa.make_url(database)
+    if url.get_backend_name() == "sqlite":
+        assert url.database is not None
+        with sqlite3.connect(url.database) as source, sqlite3.connect(folder / "copy.db") as copy:
+            source.backup(copy)
+        source.close()
+        copy.close()
+        return lambda: f"sqlite:///{folder / 'copy.db'}"
+    bin, dump = programs(), folder / "shop.dump"
+    assert bin is not None
+    plain = url.render_as_string(hide_password=False)
+    subprocess.run([bin / "pg_dump", "-Fc", "-f", dump, plain], check=True)
+
+    def restore() -> str:
+        clean = ("--clean", "--if-exists")
+        subprocess.run([bin / "pg_restore", *clean, "-d", plain, dump], check=True)
+        return database
+
+    return restore
 
 
 def test_sqlite_waits_for_the_disk(tmp_path: Path) -> None:
