@@ -118,8 +118,6 @@ class ReadingWords(_Data, frozen=True, kw_only=True):
     no: tuple[str, ...] = ()
     months: tuple[str, ...] = ()
     endings: tuple[str, ...] = ()
-    articles: tuple[str, ...] = ()
-    """Number words that count nothing before a mark: "une rayure" may stand beside others."""
     noun_first: bool = False
     """An adjective may stand behind its noun: "batterie neuve"."""
     at_least: tuple[str, ...] = ()

@@ -125,8 +125,6 @@ class MarkClaims:
         first = max(self._reading.clause(mark).first, mark.first - _COUNT_REACH)
         for i in range(mark.first - 1, first - 1, -1):
             word = tokens[i].word
-            if word in self._book.habits.articles:
-                continue
             if word in self._book.numbers:
                 return i, self._book.numbers[word]
             if word.isdigit():

@@ -125,10 +125,12 @@ class PartClaims:
 
     def _replaced(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
         works = {h.key for h in self._reading.of("work") if overlap(h, part)}
-        fitted = any(p.part in keys for p in self._facts.parts)
+        fitted = [p for p in self._facts.parts if p.part in keys]
         worked = any(r.work in keys | works for r in self._facts.repairs)
-        against = () if fitted or worked else (Refutation("parts", False),)
-        return Claimed("part_replaced", Hit("", *around(part, word)), against)
+        against = [] if fitted or worked else [Refutation("parts", False)]
+        if self._reading.touching(self._reading.named.get("notion.unused", ()), word):
+            against += [Refutation(p.about, True) for p in fitted if p.used]
+        return Claimed("part_replaced", Hit("", *around(part, word)), tuple(against))
 
     def _original(self, part: Hit, word: Hit, keys: frozenset[str]) -> Claimed:
         fitted = [p for p in self._facts.parts if p.part in keys]

@@ -27,7 +27,7 @@ NOUNS = ("mark", "item", "thing", "function", "part")
 """Tables whose wordings take up a "no" or "without" right before them."""
 
 _LONG = 64
-"""No wording holds more tokens than this."""
+"""No wording holds more tokens than this, and no negation reaches over more."""
 
 _NEAR = 3
 """Tokens that "no" or "without" reaches over."""
@@ -177,9 +177,11 @@ class Reading:
 
     def _denials(self, hit: Hit, clause: Clause) -> int:
         """How many negations bear on a hit."""
-        if any(n.first == hit.first for n in self.inside(self.named.get("tone.nor", ()), clause)):
+        first, last = max(clause.first, hit.first - _LONG), min(clause.last, hit.last + _LONG)
+        near = self.between(self.of("tone"), first, last)
+        if any(t.key == "nor" and t.first == hit.first for t in near):
             return 0  # "ni pixel mort" goes on with a negation before it and is none of it twice
-        tones = self._free(self.inside(self.of("tone"), clause), hit)
+        tones = self._free(near, hit)
         count = _apart(tone for tone in tones if tone.key in _DENY and self._bears(tone, hit))
         nor = any(self._near(t, hit, _NEAR) for t in tones if t.key == "nor")
         return count or int(nor)
@@ -209,7 +211,7 @@ class Reading:
 
     def _taken(self, denial: Hit, hit: Hit) -> bool:
         """The negation is itself a word of some other predicate: "not tested", "no scratches"."""
-        beside = self.inside(self._predicates, self.clause(denial))
+        beside = self.touching(self._predicates, denial)
         taking = (p for p in beside if p.last < hit.first or hit.last < p.first)
         return any(p.first <= denial.first and denial.last <= p.last for p in taking)
 
@@ -220,19 +222,16 @@ class Reading:
 
     def _between(self, left: int, right: int) -> bool:
         """Another predicate stands in between and is not joined on by "or" and the like."""
-        clause = self.text.clause_of(left)
-        breaks = self.inside(self.named.get("tone.anew", ()), clause)
-        if any(left < b.first and b.first < right for b in breaks):
+        last = min(self.text.clause_of(left).last, right + _LONG)
+        breaks = self.between(self.named.get("tone.anew", ()), left + 1, last)
+        if any(b.first < right for b in breaks):
             return True
-        predicates = self.inside(self._predicates, clause)
-        inner = [p.last for p in predicates if left < p.first and p.last < right]
+        inner = [p.last for p in self.between(self._predicates, left + 1, right - 1)]
         return bool(inner) and not self.joined(max(inner), right)
 
     def _noun_between(self, left: int, hit: Hit) -> bool:
         """A thing named in between is what lacks."""
-        clause = self.clause(hit)
-        nouns = (n for table in NOUNS for n in self.inside(self.of(table), clause))
-        return any(left < n.first and n.last < hit.first for n in nouns)
+        return any(self.between(self.of(table), left + 1, hit.first - 1) for table in NOUNS)
 
     def joined(self, left: int, right: int) -> bool:
         """Only "and", "or" and little words stand between two tokens."""

@@ -7,7 +7,7 @@ whether it is true.
 A wording is a row of words. Case, accents, hyphens and line ends never matter. Beside plain words:
 
     work*  *akku  *akku*    a word that begins, ends so, or holds this
-    neu-                    a word with each of the language's endings
+    ouvert-                 a word with each of the language's endings
     a b|c                   either row of words
     a (b c|d)               either row in brackets;  (…)? and [a b|c]  may be absent
     ~  ~3                   up to two (three) words of any sort, but for denials such as "not"
@@ -188,7 +188,7 @@ class Text:
             elif sign[0] == "\n":
                 after = self.given[places[piece.end()] :][:1]
                 leads = bool(self.tokens) and self.tokens[-1].word in self._habits.leading
-                goes_on = after.islower() or (leads and after.isalpha())
+                goes_on = after.islower() or (leads and after.isalnum())
                 if not _wrapped(folded, piece, line_start, goes_on):
                     self._break("\n\n" if "\n" in sign[1:] else "\n")
                 line_start = piece.end()
