@@ -42,6 +42,7 @@ TABLES: dict[str, tuple[str, ...]] = {
         "present",
         "rest",
         "severe",
+        "unused",
         "visible",
     ),
     "included": ("yes", "other"),
