@@ -108,6 +108,8 @@ def _numbers(reading: Reading, book: Wordbook, taken: frozenset[int]) -> Iterato
             continue
         value += tens
         for unit, scale, last in (*_units(tokens, i, value, book), *_of_health(reading, i, value)):
+            if token.word in book.habits.ones and unit != "time":
+                continue  # A$99
             owner = _whose(reading, book, unit, i, last)
             if owner.figure is not None:
                 stated = _stated(reading, book, owner.figure, i, last, value, scale)
@@ -144,7 +146,7 @@ def _units(
     behind = "" if _before_number(tokens, i + 1) else _words(tokens, i + 1)
     two = f"{behind} {_words(tokens, i + 2)}"
     before = tokens[i - 1].word if i else ""
-    if i > 1 and _value(tokens[i - 2].word, book) is not None:
+    if i > 1 and tokens[i - 2].word[0].isdigit():
         before = ""  # that word counts the number before it: 154 cycles, 105 Wh
     for unit, words in book.units.items():
         if two in words or behind in words:

@@ -194,6 +194,19 @@ def test_a_hedge_passes_on_what_is_open_but_not_what_is_wrong() -> None:
         ("20 charge cycles", True),
         ("Price 189 AUD", False),
         ("$199", True),
+        ("A$199", True),
+        ("A$189", False),
+        ("Price: 199 AUD incl. postage", True),
+        ("2 cycles, 16.4 Wh", False),
+        ("Battery health ninety seven percent", False),
+        ("Battery health ninety six percent", True),
+        ("battery health 97", False),
+        ("battery health 91", True),
+        ("8 GB", False),
+        ("72.1 x 151 x 8.4 mm", False),
+        ("72.1 x 151 x 9.9 mm", True),
+        ("a full year of guarantee", True),
+        ("half a year guarantee", True),
         ("2023, $189", False),
         ("Return within 60 days", False),
         ("Two months to return it", False),
@@ -208,8 +221,9 @@ def test_a_hedge_passes_on_what_is_open_but_not_what_is_wrong() -> None:
 )
 def test_numbers_are_held_against_the_record(text: str, doubted: bool) -> None:
     """A number may be rounded down, be about, be a range or in another unit, but not another."""
-    figures = {"battery_health", "storage", "memory", "screen_size", "battery_cycles", "price",
-               "returns", "guarantee", "mark_length", "test_date"}  # fmt: skip
+    figures = {"battery_health", "storage", "memory", "screen_size", "outer_size", "price",
+               "returns", "guarantee", "mark_length", "test_date", "battery_cycles",
+               "battery_energy"}  # fmt: skip
     assert bool(figures & set(claims(text, "HB-0007"))) is doubted
 
 
