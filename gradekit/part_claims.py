@@ -164,11 +164,13 @@ class PartClaims:
                 yield Claimed("accessory_included", hit, (Refutation("accessories", sure),))
 
     def _of_unit(self, item: Hit, keys: frozenset[str]) -> bool:
-        """``With a memory card slot``, ``the device in a box``: a function, or the unit itself."""
+        """A function ("with a memory card slot"), a part that was fitted, or the unit itself."""
         reading = self._reading
         functions = reading.touching(reading.of("function"), item)
         device = reading.touching(reading.named.get("notion.device", ()), item)
         itself = bool(device) and not keys & set(self._record.kind.accessories)
+        fitted = {p.part for p in self._facts.parts}
+        itself |= any(p.key in fitted for p in reading.touching(reading.of("part"), item))
         return itself or any(f.last - f.first > item.last - item.first for f in functions)
 
     def _comes_with(self, item: Hit, word: Hit) -> bool:
