@@ -109,8 +109,17 @@ class Assertions:
 
     def _is_zone(self, zone: Hit, hit: Hit) -> bool:
         """It is no part of the wording, and the text does not speak of it as a function."""
-        functions = (s.function for s in self.statuses if not overlap(s.said, hit))
-        return not overlap(zone, hit) and not any(overlap(zone, f) for f in functions)
+        spoken = (s for i in range(zone.first, zone.last + 1) for s in self._spoken.get(i, ()))
+        return not overlap(zone, hit) and all(overlap(s.said, hit) for s in spoken)
+
+    @cached_property
+    def _spoken(self) -> dict[int, list[Status]]:
+        """What is said of functions, by each token that names one."""
+        spoken: dict[int, list[Status]] = {}
+        for status in self.statuses:
+            for i in range(status.function.first, status.function.last + 1):
+                spoken.setdefault(i, []).append(status)
+        return spoken
 
     def of_claim(self, word: Hit, *, but: str) -> bool:
         """A word belongs to a claim, other than this one, that is looked up by itself."""

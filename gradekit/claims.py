@@ -213,4 +213,4 @@ def _shown(
         listing = write_listing(sale, market, rulebook, phrases.language)
     except ListingRefused:
         return []
-    return list(passages.shown(listing, phrases))
+    return list(passages.shown(listing, sale.kind, phrases))

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from gradekit.disclosures import Phrases
+from gradekit.kinds import Kind
 from gradekit.listing import Listing
 from gradekit.wordings import Lexicon, Text
 
@@ -85,8 +86,9 @@ def _sentences(passage: Text) -> Iterator[list[str]]:
     yield from rows.values()
 
 
-def shown(listing: Listing, phrases: Phrases) -> Iterator[str]:
+def shown(listing: Listing, kind: Kind, phrases: Phrases) -> Iterator[str]:
     """Every text that a listing shows, in any of its forms."""
+    yield from map(phrases.word, kind.faces)
     yield from (listing.title, listing.headline, listing.points)
     yield from filter(None, (listing.worst_point, listing.grade_line))
     yield from (line.text for line in listing.sentences)
