@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 import msgspec
 
 from gradekit.conditions import Compare, Condition, Outcome, Value, judge
+from gradekit.crosswalk import Categories
 from gradekit.errors import Problem, RecordError
 from gradekit.facts import establish
 from gradekit.inspection import Inspection
@@ -26,6 +27,8 @@ from gradekit.rules import (
     Rule,
     SaleClass,
     Verdict,
+    first_path,
+    is_of_looks,
     verdicts,
 )
 from gradekit.subjects import UNIT_PATHS, Fact, Facts
@@ -113,6 +116,8 @@ class Assessment(_Result, frozen=True, kw_only=True):
     disclosures: tuple[Disclosure, ...]
     ladder: tuple[Step, ...] = ()
     measures: dict[str, dict[str, Value]]
+    crosswalk: Categories | None = None
+    """Codes of a published categorisation; None under rules that come without its tables."""
     rulebook: Stamp
     record_digest: str
     assessed_on: date
@@ -128,7 +133,7 @@ def assess(inspection: Inspection, rulebook: Rulebook, on: date | None = None) -
     kind = rulebook.kind(inspection.device.kind)
     facts = establish(inspection, kind, on)
     found = [v for rule in rulebook.rules_for(kind.kind) for v in verdicts(rule, facts)]
-    return conclude(inspection, rulebook.stamp, facts, found, on)
+    return conclude(inspection, rulebook, facts, found, on)
 
 
 def day_of(inspection: Inspection, on: date | None) -> date:
@@ -149,7 +154,7 @@ def too_early(inspection: Inspection, on: date) -> Problem:
 
 
 def conclude(
-    inspection: Inspection, stamp: Stamp, facts: Facts, found: Sequence[Verdict], on: date
+    inspection: Inspection, rulebook: Rulebook, facts: Facts, found: Sequence[Verdict], on: date
 ) -> Assessment:
     """The whole result, computed from everything that rules have to say, in order of the rules."""
     fired = _gravest_first(v for v in found if v.outcome >= Outcome.PRESUMED)
@@ -158,7 +163,7 @@ def conclude(
     sale_class = worst_class(capping)
     best, worst = [v.rule for v in certain], [v.rule for v in found]
     looks = [v.rule for v in fired if is_of_looks(v.rule)]
-    said = _gravest(fired)
+    said, tables = _gravest(fired), rulebook.crosswalk
     reasons = [v for v in fired if v.rule.caps or v.rule.status == "trial" or v in said]
     return Assessment(
         unit_id=inspection.unit_id,
@@ -177,7 +182,8 @@ def conclude(
         voids=_unique(claim for v in fired for claim in v.rule.voids),
         disclosures=tuple(map(_disclosure, said)),
         measures=_measures(facts),
-        rulebook=stamp,
+        crosswalk=tables.categories(fired, inspection) if tables else None,
+        rulebook=rulebook.stamp,
         record_digest=record_digest(inspection),
         assessed_on=on,
     )
@@ -204,12 +210,6 @@ def worst_grade(rules: Iterable[Rule], sale_class: SaleClass) -> Grade | None:
     """The grade that is left under all caps; None on hold and while looks are unjudged."""
     grade = GRADES[max((rule.severity[1] for rule in rules), default=0)]
     return None if sale_class == "hold" or grade == "ungraded" else grade
-
-
-def is_of_looks(rule: Rule) -> bool:
-    """The rule is about what can be seen of a unit: marks, displays, what is missing or dirty."""
-    about = _first_path(rule) if rule.subject == "unit" else rule.subject
-    return about in ("marks", "displays", "missing", "cleaned")
 
 
 def _gravest_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
@@ -242,12 +242,7 @@ def _reason(verdict: Verdict) -> Reason:
 
 def _path(verdict: Verdict) -> str:
     """The path into the record. A rule on the whole unit is about the first field it names."""
-    return verdict.about or _first_path(verdict.rule)
-
-
-def _first_path(rule: Rule) -> str:
-    field = next(rule.condition.walk()).field
-    return UNIT_PATHS.get(field, field)
+    return verdict.about or first_path(verdict.rule)
 
 
 def _observed(verdict: Verdict) -> tuple[dict[str, Any], dict[str, str]]:

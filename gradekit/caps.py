@@ -6,9 +6,8 @@ nothing else: words are those of ``rules``, and reasons are not its business.
 
 from typing import NamedTuple
 
-from gradekit.assessment import is_of_looks
 from gradekit.conditions import Outcome
-from gradekit.rules import CLASSES, GRADES, Grade, Rule, SaleClass
+from gradekit.rules import CLASSES, GRADES, Grade, Rule, SaleClass, is_of_looks
 
 
 class Caps(NamedTuple):

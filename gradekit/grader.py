@@ -376,7 +376,7 @@ class Grader:
         kind = self._kind(inspection.device.kind)
         facts = _facts(graded, kind.kind)
         found = sorted(_verdicts(graded, facts), key=lambda v: kind.order[v.rule.id])
-        return conclude(inspection, self.rulebook.stamp, facts, found, graded.on)
+        return conclude(inspection, self.rulebook, facts, found, graded.on)
 
     def _kind(self, name: str) -> _Kind:
         if name not in self._kinds:

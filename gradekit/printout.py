@@ -10,6 +10,7 @@ from typing import Any
 
 from gradekit.advice import tasks, worth_looking
 from gradekit.assessment import Assessment, OpenCheck, Reason, Step
+from gradekit.crosswalk import Category
 from gradekit.disclosures import Phrases, Sentence
 from gradekit.errors import Problem
 from gradekit.inspection import Inspection
@@ -68,7 +69,7 @@ def print_assessment(
         _next(assessment, phrases, style),
         _said(assessment, said, style),
         [line for note in notes for line in _wrapped(f"note: {note}", "      ")],
-        [style.faint(_stamp(assessment))],
+        [*_categories(assessment, rulebook, style), style.faint(_stamp(assessment))],
     ]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -294,6 +295,21 @@ def _said(a: Assessment, said: Sequence[Sentence], style: Style) -> list[str]:
         return [f"{count} points must be said to a buyer (--texts prints them)"] if count else []
     title = style.strong("What a buyer must be told")
     return [title, *(line for s in said for line in _wrapped(f"  - {s.text}", "    "))]
+
+
+def _categories(a: Assessment, rulebook: Rulebook, style: Style) -> list[str]:
+    """The codes of a published categorisation, which are another body's words, not ours."""
+    if a.crosswalk is None:
+        return []
+    source = rulebook.sources[a.crosswalk.source].short
+    codes = [_category(c) for c in (a.crosswalk.cosmetic, a.crosswalk.functional)]
+    text = f"in the terms of {source}: looks {codes[0]}; function {codes[1]}"
+    return _wrapped(text, "      ", style.faint)
+
+
+def _category(category: Category) -> str:
+    held = f" (held by {', '.join(category.held_by[:_PLACES_SHOWN])})" if category.held_by else ""
+    return " ".join(filter(None, (category.code, category.name))) + held
 
 
 def _stamp(a: Assessment) -> str:

@@ -97,7 +97,9 @@ def prove(rulebook: Rulebook, on: date, shop: Shop | None = None) -> Report:
         cases=len(cases),
         by_basis=dict(sorted(Counter(rule.basis for rule in rulebook.rules).items())),
         problems=tuple(problems + [p for p, is_error in ages if is_error]),
-        warnings=tuple([*(p for p, is_error in ages if not is_error), *_unused(rulebook)]),
+        warnings=tuple(
+            [*(p for p, is_error in ages if not is_error), *_unused(rulebook), *_withheld(rulebook)]
+        ),
     )
 
 
@@ -450,6 +452,16 @@ def _undrawn(rulebook: Rulebook) -> Iterator[Problem]:
             if word not in shapes:
                 where = f"marks.toml: {word}"
                 yield Problem(where, f"no shape stands for this mark of {name}", "give it one")
+
+
+# --- published categories ----------------------------------------------------------------------
+
+
+def _withheld(rulebook: Rulebook) -> Iterator[Problem]:
+    """Rules that a shop changed and that published codes rest on."""
+    for id in rulebook.crosswalk.withheld if rulebook.crosswalk else ():
+        problem = "is off or asks otherwise, so the published codes that rest on it are withheld"
+        yield Problem(f"crosswalk.toml: {id}", problem, "change its caps only, or do without them")
 
 
 # --- wording -----------------------------------------------------------------------------------

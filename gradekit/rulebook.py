@@ -17,6 +17,7 @@ import tomli
 from msgspec import Meta
 
 from gradekit.conditions import any_answer, fields, wrong_directions
+from gradekit.crosswalk import Axis, Ceiling, Code, Crosswalk, Scale, faults
 from gradekit.errors import Problem, RuleError, UnknownName
 from gradekit.kinds import Kind, read_kind
 from gradekit.rules import CLASSES, GRADES, Rule
@@ -85,6 +86,22 @@ class _Sources(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     source: list[dict[str, Any]] = []
 
 
+class _RawAxis(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """One axis of crosswalk.toml; a shop's own file may only add ceilings."""
+
+    locator: str = ""
+    code: list[dict[str, Any]] = []
+    by_class: dict[str, str] = {}
+    by_look_grade: dict[str, str] = {}
+    ceiling: list[dict[str, Any]] = []
+
+
+class _Crosswalk(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    source: str = ""
+    cosmetic: _RawAxis = _RawAxis()
+    functional: _RawAxis = _RawAxis()
+
+
 class Rulebook:
     """Kinds, rules and sources; immutable after loading. Kinds are read when first asked for."""
 
@@ -95,12 +112,14 @@ class Rulebook:
         rules: Sequence[Rule],
         sources: dict[str, Source],
         altered: Sequence[Altered],
+        crosswalk: Crosswalk | None = None,
     ) -> None:
         self.folders = tuple(folders)
         self.stamp = stamp
         self.rules = tuple(sorted(rules, key=lambda rule: rule.id))
         self.sources = sources
         self.altered = tuple(altered)
+        self.crosswalk = crosswalk
         self._kinds: dict[str, Kind] = {}
         self._rules_for: dict[str, tuple[Rule, ...]] = {}
 
@@ -160,7 +179,8 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
         problems.append(Problem(own.name, "is no folder", "mend `rules` in the shop's profile"))
     tables = [_read_rules(folder, problems) for folder in folders]
     sources = {s.id: s for folder in folders for s in _sources_of(folder, problems)}
-    rules = {rule.id: rule for rule, _ in tables[0].rules}
+    before = tuple(rule for rule, _ in tables[0].rules)
+    rules = {rule.id: rule for rule in before}
     problems += _clashes(tables)
     changes = tables[-1].changes if own is not None else []
     altered = _alter(rules, changes, problems)
@@ -170,6 +190,7 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
         for rule, file in table.rules:
             problems += _faults(rules.get(rule.id, rule), changed_in.get(rule.id, file), sources)
     title = _title(folders[0], problems)
+    tabled = _tabled(folders, sources, rules | {r.id: r for r in before}, problems)
     if problems:
         raise RuleError(problems)
     stamp = Stamp(
@@ -181,7 +202,8 @@ def load_rulebook(own: Path | None = None, *, shipped: Path | None = None) -> Ru
             *sorted(_copied_kinds(folders)),
         ),
     )
-    return Rulebook(folders, stamp, list(rules.values()), sources, altered)
+    crosswalk = tabled and _resolved(*tabled, before, list(rules.values()))
+    return Rulebook(folders, stamp, list(rules.values()), sources, altered, crosswalk)
 
 
 def digest(folders: Sequence[Path]) -> str:
@@ -265,12 +287,88 @@ def read_toml(file: Path, type: type[T], name: str, problems: list[Problem]) -> 
     return None
 
 
-def _convert(raw: dict[str, Any], type: type[T], where: str, problems: list[Problem]) -> T | None:
+def _convert(
+    raw: dict[str, Any],
+    type: type[T],
+    where: str,
+    problems: list[Problem],
+    remedy: str = "see `gradekit explain` for a rule that works",
+) -> T | None:
     try:
         return msgspec.convert(raw, type)
     except msgspec.ValidationError as error:
-        problems.append(Problem(where, str(error), "see `gradekit explain` for a rule that works"))
+        problems.append(Problem(where, str(error), remedy))
         return None
+
+
+# --- the published tables ----------------------------------------------------------------------
+
+
+class _Tabled(NamedTuple):
+    source: str
+    axes: dict[str, Axis]
+
+
+def _tabled(
+    folders: Sequence[Path],
+    sources: dict[str, Source],
+    rules: dict[str, Rule],
+    problems: list[Problem],
+) -> _Tabled | None:
+    """The tables of the shipped crosswalk.toml with a shop's ceilings; None where there is none."""
+    name = "crosswalk.toml"
+    files = [folder / name for folder in folders]
+    raw = [read_toml(f, _Crosswalk, name, problems) if f.exists() else None for f in files]
+    first, own = raw[0], [content for content in raw[1:] if content]
+    if first is None:
+        if own and not files[0].exists():
+            problems.append(Problem(name, "adds to tables that are not there", "take it away"))
+        return None
+    if first.source not in sources:
+        what = f"source {first.source!r} is not in sources.toml"
+        problems.append(Problem(name, what, "add the source"))
+    for content in own:
+        problems += _more_than_ceilings(content)
+    axes = {axis: _axis(axis, first, own, problems) for axis in ("cosmetic", "functional")}
+    kinds = [file.stem for folder in folders for file in folder.glob("kinds/*.toml")]
+    problems += faults(axes, rules, kinds)
+    return _Tabled(first.source, axes)
+
+
+def _more_than_ceilings(content: _Crosswalk) -> Iterator[Problem]:
+    """What a published table says is not a shop's to change."""
+    for name in ("cosmetic", "functional"):
+        axis: _RawAxis = getattr(content, name)
+        if msgspec.structs.replace(axis, ceiling=[]) != _RawAxis():
+            problem = "changes a published table"
+            yield Problem(f"crosswalk.toml: {name}", problem, "only add ceilings")
+    if content.source:
+        yield Problem("crosswalk.toml: source", "changes a published table", "only add ceilings")
+
+
+def _axis(name: str, first: _Crosswalk, own: Sequence[_Crosswalk], problems: list[Problem]) -> Axis:
+    shipped, *more = (getattr(content, name) for content in (first, *own))
+    remedy = "see crosswalk.toml of the shipped rules"
+
+    def read(raw: list[dict[str, Any]], type: type[T], word: str) -> tuple[T, ...]:
+        where = f"crosswalk.toml: {name}.{word}"
+        found = (_convert(r, type, f"{where}[{i}]", problems, remedy) for i, r in enumerate(raw))
+        return tuple(item for item in found if item is not None)
+
+    return Axis(
+        locator=shipped.locator,
+        codes=read(shipped.code, Code, "code"),
+        by_class=shipped.by_class,
+        by_look_grade=shipped.by_look_grade,
+        ceilings=read([c for axis in (shipped, *more) for c in axis.ceiling], Ceiling, "ceiling"),
+    )
+
+
+def _resolved(
+    source: str, axes: dict[str, Axis], before: Sequence[Rule], rules: Sequence[Rule]
+) -> Crosswalk:
+    scales = {name: Scale(axis, before, rules) for name, axis in axes.items()}
+    return Crosswalk(source, scales["cosmetic"], scales["functional"])
 
 
 # --- checking ----------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from msgspec import Meta
 
 from gradekit.conditions import Condition, Outcome, judge, judge_tally, parse_condition
 from gradekit.kinds import END
-from gradekit.subjects import Fact, Facts
+from gradekit.subjects import UNIT_PATHS, Fact, Facts
 
 Grade = Literal["A", "B", "C", "D", "E", "ungraded"]
 """Condition overall, best first. ``ungraded``: the looks were not judged, so there is no grade."""
@@ -90,6 +90,18 @@ class Rule(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     def applies_to(self, kind: str) -> bool:
         """Rules without ``kinds`` are for every kind."""
         return self.status != "retired" and (not self.kinds or kind in self.kinds)
+
+
+def first_path(rule: Rule) -> str:
+    """The path of the first field that a rule on the whole unit names."""
+    field = next(rule.condition.walk()).field
+    return UNIT_PATHS.get(field, field)
+
+
+def is_of_looks(rule: Rule) -> bool:
+    """The rule is about what can be seen of a unit: marks, displays, what is missing or dirty."""
+    about = first_path(rule) if rule.subject == "unit" else rule.subject
+    return about in ("marks", "displays", "missing", "cleaned")
 
 
 class Verdict(NamedTuple):

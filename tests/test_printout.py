@@ -54,6 +54,20 @@ def test_class_and_grade_come_first(file: Path) -> None:
 
 
 @EACH
+def test_published_codes_come_last_and_name_their_source(file: Path) -> None:
+    """Another body's codes are told after our own result, with the text that they are from."""
+    found = graded(file)[1].crosswalk
+    assert found is not None
+    source = rulebook().sources[found.source].short
+    block = " ".join(printed(file).rsplit("\n\n", 1)[-1].split())
+    looks = f"in the terms of {source}: looks {found.cosmetic.code} {found.cosmetic.name}"
+    assert block.startswith(looks)
+    code = found.functional.code
+    told = f"{code} {found.functional.name}" if code else found.functional.name
+    assert f"; function {told}" in block
+
+
+@EACH
 def test_every_capping_reason_is_shown_once_a_topic(file: Path) -> None:
     """Of the reasons that cap, the gravest of each topic and path has one headline of its own."""
     text = " ".join(printed(file).split())
