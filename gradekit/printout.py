@@ -260,13 +260,13 @@ def _cost(check: OpenCheck) -> str:
 
 
 def _next(a: Assessment, phrases: Phrases, style: Style) -> list[str]:
-    todo = tasks(a)
+    work = tasks(a)
     words = phrases.words.removed_by
     lines = [
         f"  {i}. {words[task.removed_by]}: {task.about} ({task.names[0].replace('-', ' ')})"
-        for i, task in enumerate(todo[:_OPEN_SHOWN], 1)
+        for i, task in enumerate(work[:_OPEN_SHOWN], 1)
     ]
-    lines += [f"  … and {len(todo) - _OPEN_SHOWN} more"] if len(todo) > _OPEN_SHOWN else []
+    lines += [f"  … and {len(work) - _OPEN_SHOWN} more"] if len(work) > _OPEN_SHOWN else []
     lines += [line for s in _telling(a.ladder) for line in _wrapped(f"  {_step(s)}", "    ")]
     return [style.strong("What to do next"), *lines] if lines else []
 

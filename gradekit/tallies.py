@@ -51,7 +51,7 @@ class Graded(NamedTuple):
     inspection: Inspection
     assessment: Assessment
     kind: Kind
-    todo: tuple[Task, ...]
+    tasks: tuple[Task, ...]
     checks: tuple[OpenCheck, ...]
 
     def named(self, about: str) -> str:
@@ -61,13 +61,15 @@ class Graded(NamedTuple):
     @property
     def next_step(self) -> str:
         """The first thing to do, as ``test: tests[nfc]``; empty if there is nothing."""
-        return f"{self.todo[0].removed_by}: {self.named(self.todo[0].about)}" if self.todo else ""
+        return (
+            f"{self.tasks[0].removed_by}: {self.named(self.tasks[0].about)}" if self.tasks else ""
+        )
 
 
 def graded(inspection: Inspection, assessment: Assessment, kind: Kind) -> Graded:
     """One unit with what is done next; the assessment has its ladder already."""
-    todo, checks = tasks(assessment), worth_looking(assessment)
-    return Graded(inspection, assessment, kind, tuple(todo), tuple(checks))
+    work, checks = tuple(tasks(assessment)), tuple(worth_looking(assessment))
+    return Graded(inspection, assessment, kind, work, checks)
 
 
 class Group(msgspec.Struct):
@@ -305,12 +307,12 @@ class Tally(msgspec.Struct):
     def _to_do(self, row: int, unit: Graded) -> None:
         """Work by its sort, and the parts it takes: each once a unit."""
         kind, device = unit.kind.kind, unit.inspection.device
-        work = dict.fromkeys((t.removed_by, kind, unit.named(t.about)) for t in unit.todo)
+        work = dict.fromkeys((t.removed_by, kind, unit.named(t.about)) for t in unit.tasks)
         for step in work:
             self.work.count(step, row)
         parts = (
             part_of(t.about, unit.inspection, unit.kind)
-            for t in unit.todo
+            for t in unit.tasks
             if t.removed_by == "part"
         )
         maker, model = short(device.maker or ""), short(device.model or "")
