@@ -70,11 +70,16 @@ def _cleared(
     )
 
 
+def may_store(inspection: Inspection, kind: Kind) -> bool:
+    """The unit keeps its user's data, or may."""
+    return kind.storage is not None and may_have(inspection, kind.storage.if_present)
+
+
 def erasure_of(
     inspection: Inspection, kind: Kind, works: Works, out: dict[str, str]
 ) -> tuple[ErasureFact, ...]:
     """The erasure, for kinds with storage that is still in."""
-    if kind.storage is None or not may_have(inspection, kind.storage.if_present):
+    if kind.storage is None or not may_store(inspection, kind):
         return ()
     if out.keys() & {"storage", *kind.storage.carried_by}:
         return ()

@@ -17,6 +17,7 @@ import msgspec
 from msgspec.structs import replace
 
 from gradekit import addresses, points, sales, specifications, structured_data
+from gradekit.clearances import may_store
 from gradekit.damage_map import draw
 from gradekit.disclosures import Phrases, languages, phrases_in, plain
 from gradekit.errors import ListingRefused, Problem
@@ -194,7 +195,7 @@ class _Draft:
 
     @cached_property
     def headline(self) -> str:
-        stores = self.sale.kind.storage is not None
+        stores = may_store(self.sale.inspection, self.sale.kind)
         return self.phrases.render(headline_key(self.market, self.sale.offered), {"stores": stores})
 
     @property

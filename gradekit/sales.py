@@ -14,6 +14,7 @@ import msgspec
 from msgspec import UNSET
 
 from gradekit.assessment import Assessment
+from gradekit.clearances import may_store
 from gradekit.errors import Problem
 from gradekit.facts import establish
 from gradekit.inspection import Guarantee, Inspection, Offer
@@ -263,8 +264,9 @@ def _priced(sale: Sale) -> bool:
 
 
 def _told_updates(sale: Sale) -> bool:
-    """Kinds that keep their user's data run software that has to be mended; others have no day."""
-    return sale.kind.storage is None or sale.inspection.device.updates_until is not UNSET
+    """What keeps its user's data runs software that has to be mended; other units have no day."""
+    stores = may_store(sale.inspection, sale.kind)
+    return not stores or sale.inspection.device.updates_until is not UNSET
 
 
 def _named(sale: Sale) -> bool:

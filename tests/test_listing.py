@@ -28,6 +28,7 @@ from msgspec import UNSET
 from msgspec.structs import replace
 
 from gradekit import Rulebook, assess, load_rulebook, load_shop
+from gradekit.clearances import may_store
 from gradekit.cli import main
 from gradekit.demo import demo_folder
 from gradekit.disclosures import languages, phrases_in
@@ -831,10 +832,20 @@ def test_data_is_called_erased_only_where_there_is_any(code: str, language: str)
     assert erased not in phrases.render(key, {"stores": False})
 
 
+def test_what_keeps_nothing_is_not_called_erased() -> None:
+    """Where the kind may have storage and this unit has none, nothing was there to erase."""
+    camera = unit("HB-0100")
+    assert "inner_memory" not in (camera.device.has or ())
+    offered = replace(camera, offer=replace(camera.offer or Offer(), sell_as=UNSET))
+    headline = listed(sale(offered)).headline
+    assert headline.startswith("Refurbished")
+    assert "erased" not in headline
+
+
 def test_no_refurbished_unit_of_the_stock_is_called_erased_without_storage() -> None:
     """Of the units that may be called refurbished, those with storage alone are called erased."""
     told = {
-        of.kind.storage is not None: listed(of).headline
+        may_store(of.inspection, of.kind): listed(of).headline
         for of in map(sale, map(unit, stock()))
         if of.offered == "refurbished"
     }
