@@ -21,11 +21,11 @@ from gradekit.inspection import Inspection
 from gradekit.lexicon import load_lexicon
 from gradekit.paths import resolve
 from gradekit.records import convert_inspection
-from gradekit.rows import filled
 from gradekit.sheets import Row, Sheet, columns, open_sheet
 from gradekit.sniffing import Choices
 from tests import small
 from tests.laws.strategies import kinds, shipped, units
+from tests.rows import filled
 
 LEXICON = load_lexicon(shipped())
 

@@ -1,4 +1,4 @@
-"""ROWS: a record's cells under the columns of a sheet, the way back from ``cells``.
+"""A record's cells under the columns of a sheet, the way back from ``cells``.
 
 It stands behind the cells: what it writes reads back into the same record. It makes up nothing:
 what the record does not say, or a sheet has no column for, stays blank.
