@@ -470,6 +470,7 @@ def _withheld(rulebook: Rulebook) -> Iterator[Problem]:
 def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
     """Phrases that are missing, unlawful, or cannot be filled in for a case that needs them."""
     found: dict[Problem, None] = {}
+    results = [assess(play.inspection, rulebook, play.case.on) for play in played]
     for language in languages(rulebook):
         phrases = Phrases(rulebook, language)
         found |= dict.fromkeys(_twice(rulebook, language))
@@ -482,8 +483,8 @@ def _unworded(rulebook: Rulebook, played: Sequence[Played]) -> list[Problem]:
                 found[Problem(where, f"{rule.id} has no caution text", "write it")] = None
             if rule.disclose is not None:
                 found |= dict.fromkeys(_failing(phrases.template, rule.disclose))
-        for play in played:
-            found |= dict.fromkeys(_failing(_say, play, phrases, rulebook))
+        for result in results:
+            found |= dict.fromkeys(_failing(sentences, result, phrases, rulebook))
     return list(found)
 
 
@@ -510,11 +511,6 @@ def _twice(rulebook: Rulebook, language: str) -> Iterator[Problem]:
                 if seen.setdefault(key, file.name) != file.name:
                     where = f"phrases/{language}/{file.name}: {key}"
                     yield Problem(where, f"also stands in {seen[key]}", "keep one")
-
-
-def _say(play: Played, phrases: Phrases, rulebook: Rulebook) -> None:
-    result = assess(play.inspection, rulebook, play.case.on)
-    sentences(result, phrases, rulebook)
 
 
 def _failing(job: Callable[..., Any], *args: Any) -> tuple[Problem, ...]:

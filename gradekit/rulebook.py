@@ -117,6 +117,7 @@ class Rulebook:
         self.folders = tuple(folders)
         self.stamp = stamp
         self.rules = tuple(sorted(rules, key=lambda rule: rule.id))
+        self._named = {word: rule for rule in self.rules for word in (rule.name, rule.id)}
         self.sources = sources
         self.altered = tuple(altered)
         self.crosswalk = crosswalk
@@ -145,11 +146,9 @@ class Rulebook:
 
     def rule(self, id: str) -> Rule:
         """A rule by id or name, retired ones included; UnknownName if there is none."""
-        for rule in self.rules:
-            if id in (rule.id, rule.name):
-                return rule
-        names = [word for rule in self.rules for word in (rule.id, rule.name)]
-        raise UnknownName([_unknown(id, "rule", names)])
+        if id not in self._named:
+            raise UnknownName([_unknown(id, "rule", self._named)])
+        return self._named[id]
 
 
 def _unknown(name: str, what: str, known: Iterable[str]) -> Problem:
